@@ -1,0 +1,1 @@
+"""The `testbed` command: one file per verb."""
