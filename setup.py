@@ -1,9 +1,9 @@
 """Describe the package to pip and to colcon.
 
-Both read this one file and differ in three things. Under colcon every node is an executable of its own in lib/testbed (setup.cfg
-says where) for `ros2 run testbed estimator`; pip puts only `testbed` on the PATH. An editable install leaves config/ and
-launch/ where they are, in the checkout, so that a copy never hides what a person has just edited. And rclpy is an extra, `ros`,
-because under an apt ROS 2 it is already there and must not be installed twice.
+Both read this one file, and three things differ. Under colcon every node is an executable of its own in lib/testbed
+(setup.cfg says where) for `ros2 run testbed estimator`; pip puts only `testbed` on the PATH. An editable install leaves
+config/ and launch/ in the checkout, so that a copy never hides what a person has just edited. And rclpy is an extra,
+`ros`, because under an apt ROS 2 it is there already and must not be installed twice.
 """
 
 import ast
@@ -77,7 +77,7 @@ colcon = "install" in sys.argv or "develop" in sys.argv
 editable = "editable_wheel" in sys.argv
 executables = ["testbed = testbed.cli.app:main"]
 if colcon:
-    executables += [f"{node} = testbed.cli.node:{node}" for node in NODES]
+    executables += [f"{node} = testbed.cli.node:executable" for node in NODES]
 
 setup(
     name="testbed",

@@ -1,7 +1,7 @@
 """Where compiled kernels are kept: one folder per state of their sources, libraries and processor.
 
-numba's own cache looks only at the file of the function it compiles: when a callee or a constant in another file changes,
-the old result comes back. So the folder is named by a hash over every file that a kernel can see.
+numba's own cache looks only at the file of the function it compiles: when a callee or a constant in another file
+changes, the old result comes back. So the folder is named by a hash over every file that a kernel can see.
 """
 
 import hashlib
@@ -28,7 +28,7 @@ def prepare_environment() -> None:
     os.environ["NUMBA_CACHE_DIR"] = str(cache_directory())
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
     if (config := sys.modules.get("numba.core.config")) is not None:  # read only once, when numba is imported
-        config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]
+        vars(config)["CACHE_DIR"] = os.environ["NUMBA_CACHE_DIR"]
 
 
 @cache
@@ -90,7 +90,7 @@ def installed_versions(*libraries: str) -> list[str]:
 
 
 def processor() -> str:
-    """Return model and features of the first processor, as Linux tells them; what else is in its entry changes by the second."""
+    """Return model and features of the first processor as Linux tells them, without its clock, which never rests."""
     try:
         with Path("/proc/cpuinfo").open(encoding="utf-8", errors="replace") as file:
             entry = iter(file.readline, "\n")

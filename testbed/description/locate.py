@@ -17,8 +17,8 @@ def locate(
 ) -> Path:
     """Return the absolute path of the configuration file or folder `name`, such as `vehicles/wren.yaml`.
 
-    Looked for in this order, the first that exists wins: an absolute path as it is; beside the file `plan`; in each folder
-    of TESTBED_CONFIG_PATH; in share/testbed/config of the install prefix; in config/ of the checkout.
+    Looked for in this order, the first that exists wins: an absolute path as it is; beside the file `plan`; in each
+    folder of TESTBED_CONFIG_PATH; in share/testbed/config of the install prefix; in config/ of the checkout.
 
     Raises:
         ConfigurationError: nowhere found; the error names every folder searched.
