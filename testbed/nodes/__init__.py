@@ -1,0 +1,1 @@
+"""ROS nodes: thin shells that translate messages and call the components of model/, flight/ and plan/."""

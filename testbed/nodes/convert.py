@@ -1,0 +1,219 @@
+"""Between ROS messages and the records of description/messages.py: one pair of pure functions per type.
+
+Stamps go through as whole nanoseconds and floats as the 64-bit values that the messages carry, so a record survives
+the way there and back unchanged; the engine passes the records on as they are and therefore agrees with the graph.
+"""
+
+from __future__ import annotations
+
+from array import array
+
+import numpy as np
+from builtin_interfaces.msg import Duration
+from geometry_msgs.msg import Point, Pose, PoseStamped, Quaternion, Vector3, Vector3Stamped, WrenchStamped
+from nav_msgs.msg import Odometry
+from numpy.typing import NDArray
+from sensor_msgs.msg import Imu, JointState, PointCloud2, PointField
+from std_msgs.msg import Header
+from trajectory_msgs.msg import JointTrajectory, JointTrajectoryPoint
+
+from testbed.description import messages
+from testbed.nodes.topics import to_nanoseconds, to_time
+
+RANGE_POINT = np.dtype(
+    [("beacon", "<u2"), ("receiver", "<u2"), ("time_of_flight", "<f8"), ("time_offset", "<f8")]
+)
+"""One point of the `ranges` cloud, packed."""
+
+INNOVATION_POINT = np.dtype(
+    [("beacon", "<u2"), ("receiver", "<u2"), ("innovation", "<f8"), ("variance", "<f8"), ("accepted", "u1")]
+)
+"""One point of the `estimate/innovations` cloud, packed: innovation m, variance m²."""
+
+_POINT_FIELD_TYPES = {"<u2": PointField.UINT16, "|u1": PointField.UINT8, "<f8": PointField.FLOAT64}
+
+
+def header(stamp: int, frame: str) -> Header:
+    """A header from a stamp in ns and a frame name."""
+    return Header(stamp=to_time(stamp), frame_id=frame)
+
+
+def _vector(values: NDArray[np.float64]) -> Vector3:
+    return Vector3(x=float(values[0]), y=float(values[1]), z=float(values[2]))
+
+
+def _components(vector: Vector3 | Point) -> tuple[float, float, float]:
+    return vector.x, vector.y, vector.z
+
+
+def imu_to_message(record: np.void, frame: str) -> Imu:
+    """IMU record to Imu; no orientation is measured (REP 145)."""
+    message = Imu(header=header(int(record["stamp"]), frame))
+    message.angular_velocity = _vector(record["angular_velocity"])
+    message.linear_acceleration = _vector(record["linear_acceleration"])
+    message.orientation_covariance[0] = -1.0
+    return message
+
+
+def imu_from_message(message: Imu, record: np.void) -> None:
+    """Fill an IMU record from Imu."""
+    record["stamp"] = to_nanoseconds(message.header.stamp)
+    record["angular_velocity"] = _components(message.angular_velocity)
+    record["linear_acceleration"] = _components(message.linear_acceleration)
+
+
+def odometry_to_message(record: np.void, frame: str, child_frame: str) -> Odometry:
+    """ODOMETRY record to Odometry."""
+    message = Odometry(header=header(int(record["stamp"]), frame), child_frame_id=child_frame)
+    pose, twist = message.pose, message.twist
+    pose.pose = pose_to_message(record["position"], record["orientation"])
+    twist.twist.linear = _vector(record["linear_velocity"])
+    twist.twist.angular = _vector(record["angular_velocity"])
+    pose.covariance[:] = record["pose_covariance"].reshape(36)
+    twist.covariance[:] = record["twist_covariance"].reshape(36)
+    return message
+
+
+def odometry_from_message(message: Odometry, record: np.void) -> None:
+    """Fill an ODOMETRY record from Odometry."""
+    pose, twist = message.pose, message.twist
+    record["stamp"] = to_nanoseconds(message.header.stamp)
+    record["position"] = _components(pose.pose.position)
+    record["orientation"] = quaternion_from_message(pose.pose.orientation)
+    record["linear_velocity"] = _components(twist.twist.linear)
+    record["angular_velocity"] = _components(twist.twist.angular)
+    record["pose_covariance"] = pose.covariance.reshape(6, 6)
+    record["twist_covariance"] = twist.covariance.reshape(6, 6)
+
+
+def pose_to_message(position: NDArray[np.float64], orientation: NDArray[np.float64]) -> Pose:
+    """Position (3,) and quaternion (4,) to Pose."""
+    x, y, z = (float(value) for value in position)
+    qx, qy, qz, qw = (float(value) for value in orientation)
+    return Pose(position=Point(x=x, y=y, z=z), orientation=Quaternion(x=qx, y=qy, z=qz, w=qw))
+
+
+def pose_stamped(stamp: int, frame: str, position: NDArray[np.float64], orientation: NDArray[np.float64]) -> PoseStamped:
+    """A stamped pose in a frame."""
+    return PoseStamped(header=header(stamp, frame), pose=pose_to_message(position, orientation))
+
+
+def quaternion_from_message(quaternion: Quaternion) -> tuple[float, float, float, float]:
+    """Components (x, y, z, w)."""
+    return quaternion.x, quaternion.y, quaternion.z, quaternion.w
+
+
+def wrench_to_message(record: np.void, frame: str) -> WrenchStamped:
+    """WRENCH record to WrenchStamped."""
+    message = WrenchStamped(header=header(int(record["stamp"]), frame))
+    message.wrench.force = _vector(record["force"])
+    message.wrench.torque = _vector(record["torque"])
+    return message
+
+
+def wrench_from_message(message: WrenchStamped, record: np.void) -> None:
+    """Fill a WRENCH record from WrenchStamped."""
+    record["stamp"] = to_nanoseconds(message.header.stamp)
+    record["force"] = _components(message.wrench.force)
+    record["torque"] = _components(message.wrench.torque)
+
+
+def force_to_message(stamp: int, force: NDArray[np.float64], frame: str) -> WrenchStamped:
+    """A pure force (3,) N as WrenchStamped."""
+    message = WrenchStamped(header=header(stamp, frame))
+    message.wrench.force = _vector(force)
+    return message
+
+
+def vector_to_message(stamp: int, vector: NDArray[np.float64], frame: str) -> Vector3Stamped:
+    """A vector (3,) as Vector3Stamped."""
+    return Vector3Stamped(header=header(stamp, frame), vector=_vector(vector))
+
+
+def _cloud(stamp: int, frame: str, points: NDArray[np.void]) -> PointCloud2:
+    """A packed structured array as an unordered PointCloud2."""
+    dtype = points.dtype
+    assert dtype.fields is not None and dtype.names is not None
+    fields = [
+        PointField(name=name, offset=dtype.fields[name][1], datatype=_POINT_FIELD_TYPES[dtype.fields[name][0].str], count=1)
+        for name in dtype.names
+    ]
+    return PointCloud2(
+        header=header(stamp, frame),
+        height=1,
+        width=len(points),
+        fields=fields,
+        is_bigendian=False,
+        point_step=dtype.itemsize,
+        row_step=dtype.itemsize * len(points),
+        data=array("B", points.tobytes()),
+        is_dense=True,
+    )
+
+
+def ranges_to_message(record: np.void, frame: str) -> PointCloud2:
+    """RANGES record to PointCloud2, one point per return."""
+    count = int(record["count"])
+    points = np.empty(count, RANGE_POINT)
+    for name in RANGE_POINT.names or ():
+        points[name] = record[name][:count]
+    return _cloud(int(record["stamp"]), frame, points)
+
+
+def ranges_from_message(message: PointCloud2, record: np.void) -> None:
+    """Fill a RANGES record from PointCloud2; ValueError where the cloud's layout is not the contract's."""
+    points = np.frombuffer(message.data, RANGE_POINT)
+    count = len(points)
+    if message.point_step != RANGE_POINT.itemsize or count > messages.MAX_RANGES:
+        raise ValueError(f"ranges: {count} points of {message.point_step} bytes do not follow the contract")
+    record["stamp"], record["count"] = to_nanoseconds(message.header.stamp), count
+    for name in RANGE_POINT.names or ():
+        record[name][:count] = points[name]
+
+
+def innovations_to_message(stamp: int, frame: str, points: NDArray[np.void]) -> PointCloud2:
+    """INNOVATION_POINT array to PointCloud2."""
+    return _cloud(stamp, frame, points)
+
+
+def schedule_to_message(record: np.void, valve_names: list[str]) -> JointTrajectory:
+    """SCHEDULE record to JointTrajectory; count 0 gives empty joint_names: close now."""
+    message = JointTrajectory(header=header(int(record["stamp"]), ""))
+    count = int(record["count"])
+    if count == 0:
+        return message
+    message.joint_names = valve_names
+    valves = len(valve_names)
+    offsets, states = record["offset"], record["open"]
+    message.points = [
+        JointTrajectoryPoint(
+            positions=array("d", states[k, :valves].astype(np.float64).tobytes()),
+            time_from_start=Duration(sec=int(offsets[k]) // 1_000_000_000, nanosec=int(offsets[k]) % 1_000_000_000),
+        )
+        for k in range(count)
+    ]
+    return message
+
+
+def schedule_from_message(message: JointTrajectory, valve_names: list[str], record: np.void) -> None:
+    """Fill a SCHEDULE record from JointTrajectory; ValueError where names or sizes do not fit the vehicle."""
+    record["stamp"] = to_nanoseconds(message.header.stamp)
+    record["count"] = 0
+    if not message.joint_names:
+        return
+    if list(message.joint_names) != valve_names:
+        raise ValueError(f"schedule names the valves {list(message.joint_names)}, the vehicle has {valve_names}")
+    if len(message.points) > messages.MAX_POINTS:
+        raise ValueError(f"schedule has {len(message.points)} points, at most {messages.MAX_POINTS} are allowed")
+    record["open"] = 0
+    for k, point in enumerate(message.points):
+        if len(point.positions) != len(valve_names):
+            raise ValueError(f"schedule point {k} sets {len(point.positions)} of {len(valve_names)} valves")
+        record["offset"][k] = point.time_from_start.sec * messages.NS_PER_S + point.time_from_start.nanosec
+        record["open"][k, : len(valve_names)] = np.array(point.positions) > 0.5
+    record["count"] = len(message.points)
+
+
+def valve_state_to_message(stamp: int, names: list[str], positions: list[float]) -> JointState:
+    """Valve positions (1 open, 0 closed) as JointState."""
+    return JointState(header=header(stamp, ""), name=names, position=positions)

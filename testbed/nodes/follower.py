@@ -1,0 +1,78 @@
+"""How a node keeps step: work once per tick, when everything that is due has arrived, whatever the order of arrival.
+
+The same code serves lockstep and wall time. In lockstep a follower waits for every input due at the tick, works,
+publishes, and reports the tick on `/clock/done`; a tick that is asked for again is answered with the same messages.
+On wall time it works with what has arrived.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from rclpy.node import Node
+from rclpy.publisher import Publisher
+from std_msgs.msg import Header
+
+from testbed.nodes.topics import publisher_qos, to_time, topic
+
+Inbox = dict[int, Any]
+"""What has arrived on one topic, by stamp (ns)."""
+
+Needed = Iterable[tuple[Inbox, int]]
+"""Inbox and stamp of each input that must be in."""
+
+
+class Follower:
+    """One node's place in the order of a tick.
+
+    needed: for a tick, the inputs to wait for in lockstep. work: does the tick; publishes through `publish`.
+    """
+
+    def __init__(self, node: Node, lockstep: bool, needed: Callable[[int], Needed], work: Callable[[int], None]) -> None:
+        self._name = node.get_fully_qualified_name()
+        self._lockstep = lockstep
+        self._needed = needed
+        self._work = work
+        self._pending: int | None = None
+        self._finished = 0
+        self._sent: list[tuple[Publisher, Any]] = []
+        row = topic("/clock/done")
+        self._done = node.create_publisher(row.type, row.name, publisher_qos(row)) if lockstep else None
+
+    def begin(self, stamp: int) -> None:
+        """The input that starts this tick has arrived (again)."""
+        if stamp == self._finished and self._lockstep:
+            for publisher, message in self._sent:
+                publisher.publish(message)
+            self._report()
+        elif stamp > self._finished:
+            self._pending = stamp
+            self.poll()
+
+    def poll(self) -> None:
+        """Work if a tick is waiting and all its inputs are in; called after every arrival."""
+        stamp = self._pending
+        if stamp is None or (self._lockstep and any(due not in inbox for inbox, due in self._needed(stamp))):
+            return
+        self._pending = None
+        self._sent.clear()
+        self._work(stamp)
+        self._finished = stamp
+        self._report()
+
+    def publish(self, publisher: Publisher, message: Any) -> None:
+        """Publish, and in lockstep remember the message in case the tick is asked for again."""
+        publisher.publish(message)
+        if self._lockstep:
+            self._sent.append((publisher, message))
+
+    def _report(self) -> None:
+        if self._done is not None:
+            self._done.publish(Header(stamp=to_time(self._finished), frame_id=self._name))
+
+
+def forget_before(inbox: Inbox, stamp: int) -> None:
+    """Drop what is older than a stamp."""
+    for old in [key for key in inbox if key < stamp]:
+        del inbox[old]

@@ -1,0 +1,69 @@
+"""Runs nodes in a process: one executor, orderly ends, and a pipe from the launcher whose end means stop."""
+
+from __future__ import annotations
+
+import os
+import select
+from collections.abc import Callable, Sequence
+
+import rclpy
+from rclpy.executors import Executor, ExternalShutdownException, SingleThreadedExecutor
+from rclpy.node import Node
+
+LIFELINE_VARIABLE = "TESTBED_LIFELINE"
+"""Environment variable with the file descriptor of the launcher's pipe; unset when started by hand."""
+
+
+def make_executor() -> Executor:
+    """The events executor where rclpy has it, else the single-threaded one."""
+    try:
+        from rclpy.experimental import EventsExecutor
+    except ImportError:
+        return SingleThreadedExecutor()
+    return EventsExecutor()
+
+
+class Lifeline:
+    """The launcher's end of a pipe: when it closes, the launcher is gone."""
+
+    def __init__(self) -> None:
+        text = os.environ.get(LIFELINE_VARIABLE)
+        self._descriptor = int(text) if text else None
+
+    def cut(self) -> bool:
+        """Whether the launcher has gone."""
+        if self._descriptor is None:
+            return False
+        readable, _, _ = select.select([self._descriptor], [], [], 0.0)
+        return bool(readable) and os.read(self._descriptor, 1) == b""
+
+
+def spin(
+    nodes: Sequence[Node],
+    until: Callable[[], bool] = lambda: False,
+    timeout: Callable[[], float] = lambda: 0.2,
+    poll: Callable[[], None] = lambda: None,
+    at_end: Callable[[], None] = lambda: None,
+) -> None:
+    """Spin the nodes until a signal, `until`, or the launcher's end; then shut down in order.
+
+    timeout: longest wait for the next event, s. poll: called after every event or wait. at_end: called once at the
+    end, while the nodes still exist.
+    """
+    lifeline = Lifeline()
+    executor = make_executor()
+    for node in nodes:
+        executor.add_node(node)
+    events = 0
+    try:
+        while rclpy.ok() and not until():
+            executor.spin_once(timeout_sec=timeout())
+            poll()
+            events += 1
+            if events % 64 == 0 and lifeline.cut():
+                break
+    except (KeyboardInterrupt, ExternalShutdownException):
+        pass
+    finally:
+        at_end()
+        rclpy.try_shutdown()

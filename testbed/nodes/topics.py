@@ -1,0 +1,139 @@
+"""Every topic of the contract: name, type, quality of service, who sends it to whom, how often.
+
+One table, so that a lab that swaps a part in has one place to look. A name without a leading slash lives in the
+vehicle's namespace (`/wren/imu`). Everything is published reliable. A subscriber asks best effort on wall time, because
+foreign drivers may offer only that, and reliable in lockstep, where no message may be lost; latched topics (transient
+local) and those marked `always_reliable` are asked reliable on both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+from builtin_interfaces.msg import Time
+from diagnostic_msgs.msg import DiagnosticArray
+from geometry_msgs.msg import PoseStamped, Vector3Stamped, WrenchStamped
+from nav_msgs.msg import Odometry
+from rclpy.qos import QoSDurabilityPolicy, QoSHistoryPolicy, QoSProfile, QoSReliabilityPolicy
+from rosgraph_msgs.msg import Clock
+from sensor_msgs.msg import BatteryState, FluidPressure, Imu, JointState, PointCloud2, Temperature
+from std_msgs.msg import Bool, Header, String
+from trajectory_msgs.msg import JointTrajectory
+
+LOCKSTEP_DEPTH: Final = 1000
+"""Queue depth in lockstep and for the recorder: deep enough that a slow reader loses nothing."""
+WALL_DEPTH: Final = 10
+
+
+@dataclass(frozen=True)
+class Topic:
+    """One row of the contract."""
+
+    name: str
+    type: Any
+    meaning: str
+    sender: str
+    receivers: str
+    rate: str
+    latched: bool = False
+    always_reliable: bool = False
+
+    def full_name(self, vehicle: str = "") -> str:
+        """Absolute name; `vehicle` is the namespace for a topic that has no leading slash."""
+        return self.name if self.name.startswith("/") else f"/{vehicle}/{self.name}"
+
+
+VEHICLE_TOPICS: Final = (
+    Topic("imu", Imu, "angular rate and specific force", "plant", "estimator", "100 Hz"),
+    Topic("ranges", PointCloud2, "times of flight of one beacon cycle", "metrology", "estimator", "each cycle"),
+    Topic("odometry", Odometry, "estimated pose and twist with covariance", "estimator", "guidance, others", "50 Hz"),
+    Topic("estimate/bias", Vector3Stamped, "estimated gyro bias", "estimator", "evaluation, displays", "5 Hz"),
+    Topic("estimate/disturbance", WrenchStamped, "estimated steady force", "estimator", "evaluation, displays", "5 Hz"),
+    Topic("estimate/innovations", PointCloud2, "innovations of the last cycle", "estimator", "evaluation", "5 Hz"),
+    Topic("maneuver", String, "one maneuver of the plan, JSON", "conductor", "guidance", "on change", latched=True),
+    Topic("maneuver/status", String, "phase, progress, time left, JSON", "guidance", "conductor", "2 Hz, on change"),
+    Topic("goal", PoseStamped, "go there and hold (manual runs)", "person", "guidance", "on change"),
+    Topic("reference", Odometry, "pose and twist that guidance follows", "guidance", "displays, evaluation", "10 Hz"),
+    Topic("wrench", WrenchStamped, "wanted force and torque", "guidance", "thruster driver", "20 Hz"),
+    Topic("valves/schedule", JointTrajectory, "stepwise valve schedule", "thruster driver", "plant", "10 Hz"),
+    Topic("valves/state", JointState, "which valves are open", "holder of the valves", "displays", "on edge, 10 Hz"),
+    Topic("supply/pressure", FluidPressure, "tank pressure", "plant", "conductor, displays", "5 Hz"),
+    Topic("supply/temperature", Temperature, "tank temperature", "plant", "conductor, displays", "5 Hz"),
+    Topic("battery", BatteryState, "charge and voltage", "plant", "conductor, displays", "1 Hz"),
+    Topic("place", PoseStamped, "put an emulated vehicle there", "conductor", "plant", "on change"),
+    Topic("truth", Odometry, "actual pose and twist", "emulator or overhead tracking", "evaluation", "50 Hz"),
+)
+"""Topics in a vehicle's namespace."""
+
+GLOBAL_TOPICS: Final = (
+    Topic("/clock", Clock, "time in lockstep", "plant", "all", "each tick"),
+    Topic("/clock/done", Header, "a follower has finished a tick", "followers", "plant", "each tick due"),
+    Topic("/plan/state", String, "state of the session, permission to fire, JSON", "conductor", "all", "10 Hz"),
+    Topic("/plan/events", String, "what was decided, JSON", "conductor", "displays", "on change"),
+    Topic("/plan/configuration", String, "plan and files as read, JSON", "conductor", "all", "once", latched=True),
+    Topic("/contacts", String, "contacts since the last message, JSON", "plant", "conductor", "10 Hz"),
+    Topic("/air/temperature", Temperature, "measured air temperature", "plant", "estimator", "1 Hz"),
+    Topic("/diagnostics", DiagnosticArray, "health of each part", "all", "displays", "1 Hz, on change"),
+    Topic("/stop", Bool, "close all valves now", "anyone", "every holder of valves", "on demand", always_reliable=True),
+    Topic("/release", Header, "clear stops older than this", "conductor", "holders", "once", always_reliable=True),
+)
+"""Topics outside any vehicle."""
+
+NOT_YET: Final = (
+    "camera/image_raw",
+    "camera/camera_info",
+    "relative/odometry",
+    "trajectory",
+    "carriage/pressure",
+    "port/command",
+    "port/state",
+    "/joined",
+    "/markers",
+    "/tf",
+)
+"""Rows of the contract that nobody publishes yet."""
+
+_BY_NAME: Final = {topic.name: topic for topic in (*VEHICLE_TOPICS, *GLOBAL_TOPICS)}
+
+
+def topic(name: str) -> Topic:
+    """The row of that name; KeyError if the contract has none."""
+    return _BY_NAME[name]
+
+
+def all_topics(vehicles: tuple[str, ...]) -> list[tuple[str, Topic]]:
+    """Absolute name and row of every topic of a session with these vehicles."""
+    rows = [(row.full_name(vehicle), row) for vehicle in vehicles for row in VEHICLE_TOPICS]
+    return rows + [(row.name, row) for row in GLOBAL_TOPICS]
+
+
+def publisher_qos(row: Topic) -> QoSProfile:
+    """Quality of service that a publisher offers."""
+    return QoSProfile(
+        history=QoSHistoryPolicy.KEEP_LAST,
+        depth=1 if row.latched else LOCKSTEP_DEPTH,
+        reliability=QoSReliabilityPolicy.RELIABLE,
+        durability=QoSDurabilityPolicy.TRANSIENT_LOCAL if row.latched else QoSDurabilityPolicy.VOLATILE,
+    )
+
+
+def subscriber_qos(row: Topic, lockstep: bool, depth: int | None = None) -> QoSProfile:
+    """Quality of service that a subscriber asks for."""
+    reliable = lockstep or row.latched or row.always_reliable
+    return QoSProfile(
+        history=QoSHistoryPolicy.KEEP_LAST,
+        depth=depth or (1 if row.latched else LOCKSTEP_DEPTH if lockstep else WALL_DEPTH),
+        reliability=QoSReliabilityPolicy.RELIABLE if reliable else QoSReliabilityPolicy.BEST_EFFORT,
+        durability=QoSDurabilityPolicy.TRANSIENT_LOCAL if row.latched else QoSDurabilityPolicy.VOLATILE,
+    )
+
+
+def to_nanoseconds(time: Time) -> int:
+    """A ROS time as int nanoseconds."""
+    return time.sec * 1_000_000_000 + time.nanosec
+
+
+def to_time(stamp: int) -> Time:
+    """Int nanoseconds as a ROS time."""
+    return Time(sec=stamp // 1_000_000_000, nanosec=stamp % 1_000_000_000)
