@@ -1,0 +1,83 @@
+"""Which part of the package may import which, read from the sources; what is imported inside a function counts too."""
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import testbed
+
+PACKAGE = Path(testbed.__file__).parent
+ROS = (
+    "rclpy",
+    "rcl_interfaces",
+    "builtin_interfaces",
+    "rosgraph_msgs",
+    "std_srvs",
+    "launch",
+    "launch_ros",
+    "ament_index_python",
+)
+NUMERICAL = {"numpy", "scipy", "numba", "transforms3d"}
+
+# folder: the parts of testbed that it may import; outside it may import anything but ROS unless LIBRARIES says otherwise
+MAY_IMPORT = {
+    "description": {"description"},
+    "model": {"description", "model"},
+    "flight": {"description", "flight"},
+    "plan": {"description", "plan"},
+    "rehearsal": {"description", "model", "flight", "plan", "rehearsal", "record"},
+}
+LIBRARIES = {"model": NUMERICAL, "flight": NUMERICAL | {"clarabel"}}
+
+
+def imports(folder: str) -> Iterator[tuple[str, str]]:
+    """Every module imported in the folder's files, with the place of the import."""
+    for path in sorted((PACKAGE / folder).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            place = f"{path.relative_to(PACKAGE.parent)}:{getattr(node, 'lineno', 0)}"
+            if isinstance(node, ast.Import):
+                yield from ((alias.name, place) for alias in node.names)
+            elif isinstance(node, ast.ImportFrom):
+                assert node.level == 0, f"{place}: relative import"
+                if node.module == "testbed":
+                    yield from ((f"testbed.{alias.name}", place) for alias in node.names)
+                else:
+                    yield node.module, place
+
+
+def is_ros(module: str) -> bool:
+    top = module.partition(".")[0]
+    return top in ROS or top.endswith("_msgs")
+
+
+@pytest.mark.parametrize("folder", MAY_IMPORT)
+def test_physics_flight_plan_and_engine_know_nothing_of_ros(folder):
+    assert [place for module, place in imports(folder) if is_ros(module)] == []
+
+
+@pytest.mark.parametrize(("folder", "allowed"), MAY_IMPORT.items(), ids=MAY_IMPORT)
+def test_imports_point_upward(folder, allowed):
+    wrong = []
+    for module, place in imports(folder):
+        parts = module.split(".")
+        if parts[0] == "testbed" and len(parts) > 1 and (PACKAGE / parts[1]).is_dir() and parts[1] not in allowed:
+            wrong.append(f"{place} imports {module}")
+    assert wrong == []
+
+
+@pytest.mark.parametrize(("folder", "allowed"), LIBRARIES.items(), ids=LIBRARIES)
+def test_components_use_numerical_libraries_only(folder, allowed):
+    outside = {(module.partition(".")[0], place) for module, place in imports(folder)}
+    assert [
+        f"{place} imports {top}" for top, place in outside if top not in {"testbed", *allowed, *sys.stdlib_module_names}
+    ] == []
+
+
+@pytest.mark.parametrize("module", ["rclpy", "numba", "scipy", "matplotlib", "rosbags", "pydantic"])
+def test_the_package_itself_loads_none_of_its_libraries(module):
+    check = f"import sys, testbed; sys.exit({module!r} in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", check], check=False).returncode == 0
