@@ -35,9 +35,8 @@ def stand_in(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for path in (mark, command):
         path.parent.mkdir(parents=True)
     mark.touch()
-    command.write_text(
-        f"#!{sys.executable}\nimport json, os, sys\nopen(os.environ['CALLED_WITH'], 'w').write(json.dumps(sys.argv[1:]))\n"
-    )
+    write = "import json, os, sys\nopen(os.environ['CALLED_WITH'], 'w').write(json.dumps(sys.argv[1:]))\n"
+    command.write_text(f"#!{sys.executable}\n{write}")
     command.chmod(0o755)
     monkeypatch.setenv("AMENT_PREFIX_PATH", str(tmp_path))
     monkeypatch.setenv("CALLED_WITH", str(tmp_path / "called_with"))
@@ -56,8 +55,6 @@ def test_every_option_is_declared_and_described():
     spec = importlib.util.spec_from_file_location("rehearsal_launch", LAUNCH_FILE)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    declared = {
-        argument.name: argument.description for argument in module.generate_launch_description().get_launch_arguments()
-    }
-    assert set(declared) == {"plan", *module.OPTIONS}
-    assert all(declared.values())
+    declared = module.generate_launch_description().get_launch_arguments()
+    assert {argument.name for argument in declared} == {"plan", *module.OPTIONS}
+    assert all(argument.description for argument in declared)
