@@ -1,0 +1,90 @@
+"""The maneuvers that a plan may ask of a vehicle."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from testbed.description import messages
+from testbed.description.model import Description, Vector
+
+SPEED_LIMIT = 0.06
+"""Default speed of a move, m/s: a little under the floor limit of the demo vehicles."""
+RATE_LIMIT_DEG = 6.0
+
+
+class Pose(Description):
+    """Position and attitude of base_link in the fixed frame."""
+
+    x: float = Field(description="Position, m")
+    y: float = Field(description="Position, m")
+    z: float = Field(default=0.0, description="Position, m (on the table the vehicle's floor_height holds instead)")
+    heading_deg: float = Field(default=0.0, ge=-360.0, le=360.0, description="Heading about z, degrees")
+    attitude_deg: Vector | None = Field(
+        default=None, description="Roll, pitch, yaw about the fixed axes in that order, degrees; instead of heading_deg"
+    )
+
+
+class Hold(Description):
+    """Stay at a pose for a time; without a pose, at the one the plan has asked for so far."""
+
+    kind: Literal["hold"]
+    duration: float = Field(gt=0.0, le=3600.0, description="How long, s")
+    pose: Pose | None = Field(default=None, description="Where; near the pose before, as hold plans no path")
+
+
+class Translate(Description):
+    """Move in a straight line, at rest before and after; the attitude stays."""
+
+    kind: Literal["translate"]
+    x: float = Field(description="Goal, m")
+    y: float = Field(description="Goal, m")
+    z: float | None = Field(default=None, description="Goal, m; without it the height stays")
+    speed_limit: float = Field(default=SPEED_LIMIT, gt=0.0, le=1.0, description="Largest planned speed, m/s")
+
+
+class Rotate(Description):
+    """Turn the short way round, at rest before and after; the position stays."""
+
+    kind: Literal["rotate"]
+    heading_deg: float | None = Field(default=None, ge=-360.0, le=360.0, description="Goal about z, degrees")
+    attitude_deg: Vector | None = Field(default=None, description="Goal: roll, pitch, yaw about fixed axes, degrees")
+    rate_limit_deg: float = Field(
+        default=RATE_LIMIT_DEG, gt=0.0, le=90.0, description="Largest planned rate, degrees/s"
+    )
+
+    @model_validator(mode="after")
+    def _one_goal(self) -> Self:
+        if (self.heading_deg is None) == (self.attitude_deg is None):
+            raise ValueError("rotate needs either heading_deg or attitude_deg")
+        return self
+
+
+class TrackPoint(Description):
+    """A point that the reference passes at a time."""
+
+    time: float = Field(ge=0.0, description="Time after the start of the maneuver, s")
+    x: float = Field(description="Position, m")
+    y: float = Field(description="Position, m")
+    z: float | None = Field(default=None, description="Position, m; without it the height stays")
+    heading_deg: float = Field(default=0.0, ge=-360.0, le=360.0, description="Heading about z, degrees")
+
+
+class Track(Description):
+    """Follow a reference through waypoints at their times; it begins where the vehicle is."""
+
+    kind: Literal["track"]
+    waypoints: tuple[TrackPoint, ...] = Field(min_length=2, max_length=messages.MAX_WAYPOINTS)
+
+    @model_validator(mode="after")
+    def _times_grow(self) -> Self:
+        times = [point.time for point in self.waypoints]
+        if any(later <= earlier for earlier, later in pairwise(times)):
+            raise ValueError("the times of waypoints must grow")
+        return self
+
+
+Step = Annotated[Hold | Translate | Rotate | Track, Field(discriminator="kind")]
+"""One entry of a vehicle's list of maneuvers."""
