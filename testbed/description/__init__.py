@@ -1,0 +1,1 @@
+"""What exists: vehicles, tables, cabins, beacons and noise, as frozen dataclasses, and what passes between the parts."""
