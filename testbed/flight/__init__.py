@@ -1,0 +1,1 @@
+"""What would be uplinked: estimation, guidance, allocation, modulation, guard; it knows only what is believed."""

@@ -1,0 +1,190 @@
+"""Control allocation: which share of the time each valve is open, so that together they give the wanted wrench."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from typing import Any, Final, Literal
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from testbed.description import messages
+from testbed.description.axes import axis_mask
+from testbed.description.vehicle import Vehicle
+from testbed.flight.allocation import simplex
+
+STANDARD_GRAVITY: Final = 9.80665
+FAR: Final = 1e9
+"""A length of wrench that no layout reaches; the search for the authority along a direction stops before it."""
+
+
+class Outcome(IntEnum):
+    """What became of a wrench."""
+
+    ATTAINED = 0
+    SATURATED = 1
+    """Beyond what the valves can do: scaled down, direction kept."""
+    UNREACHABLE = 2
+    """No combination of valves gives this direction at all."""
+    CAPPED = 3
+    """The iteration cap was met: the valves give the wrench scaled by `scale`, perhaps not with the least gas."""
+
+
+PARAMETERS: Final = np.dtype(
+    [
+        ("rows", "i8"),
+        ("valves", "i8"),
+        ("axis", "i8", (simplex.ROWS,)),
+        ("row_scale", "f8", (simplex.ROWS,)),
+        ("matrix", "f8", (simplex.ROWS, messages.MAX_VALVES)),
+        ("available", "f8", (messages.MAX_VALVES,)),
+        ("flow", "f8", (messages.MAX_VALVES,)),
+        ("cost", "f8", (messages.MAX_VALVES,)),
+    ],
+    align=True,
+)
+"""Layout: index of each active axis, matrix of its rows each scaled to a largest entry of one, flow kg/s per open valve."""
+
+STATE: Final = np.dtype(
+    [
+        ("duty", "f8", (messages.MAX_VALVES,)),
+        ("scale", "f8"),
+        ("outcome", "i8"),
+        ("work", simplex.SIMPLEX),
+    ],
+    align=True,
+)
+"""The last answer: duty per valve, the share of the wrench that it gives, `Outcome`; and working memory."""
+
+
+class Allocation:
+    """Least-gas valve duties of one vehicle in one place, by linear programming.
+
+    First the largest scale s <= 1 with matrix @ duty = s * wrench on the active axes and 0 <= duty <= 1 is found, so
+    that saturation keeps the direction of the wrench; then the duties of least gas flow that give it. Valves out of
+    service stay closed. Axes that are not active are left to whatever holds them.
+    """
+
+    def __init__(self, vehicle: Vehicle, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> None:
+        matrix = vehicle.thrusters.wrench_matrix(vehicle.mass_properties(place).centre_of_mass)
+        thrust = np.array([valve.thrust for valve in vehicle.thrusters.valves])
+        in_service = np.array([valve.in_service for valve in vehicle.thrusters.valves])
+        flow = thrust / (STANDARD_GRAVITY * vehicle.gas.specific_impulse)
+        self.parameters = layout(matrix, flow, in_service, axis_mask(active_axes))
+        self.state = np.zeros(1, STATE)
+
+    def allocate(self, wrench: NDArray[np.float64]) -> tuple[NDArray[np.float64], float, Outcome]:
+        """Duties (valves,), attained share of the wrench and outcome, for force N and torque N·m, shape (6,)."""
+        allocate(self.parameters[0], self.state[0], wrench)
+        count = self.parameters[0]["valves"]
+        return self.state[0]["duty"][:count].copy(), float(self.state[0]["scale"]), Outcome(self.state[0]["outcome"])
+
+    def authority(self, direction: NDArray[np.float64]) -> float:
+        """Largest multiple of `direction` (force N, torque N·m, shape (6,)) that the valves can give; 0 if none."""
+        return float(authority(self.parameters[0], self.state[0], direction))
+
+
+def layout(
+    matrix: NDArray[np.float64], flow: NDArray[np.float64], in_service: NDArray[np.bool_], active: NDArray[np.bool_]
+) -> NDArray[np.void]:
+    """PARAMETERS of a layout: `matrix` (6, valves) N and N·m, `flow` (valves,) kg/s, masks of valves and of axes."""
+    parameters = np.zeros(1, PARAMETERS)
+    p = parameters[0]
+    axes = np.flatnonzero(active)
+    valves = matrix.shape[1]
+    p["rows"], p["valves"] = len(axes), valves
+    p["axis"][: len(axes)] = axes
+    largest = np.abs(matrix[axes] * in_service).max(axis=1, initial=0.0)
+    p["row_scale"][: len(axes)] = 1.0 / np.where(largest > 0.0, largest, 1.0)
+    p["matrix"][: len(axes), :valves] = matrix[axes] * p["row_scale"][: len(axes), None]
+    p["available"][:valves] = in_service
+    p["flow"][:valves] = flow
+    p["cost"][:valves] = flow / flow.max()
+    return parameters
+
+
+@njit(cache=True)
+def allocate(p: Any, s: Any, wrench: NDArray[np.float64]) -> None:
+    """Fill the state with the duties for `wrench` (force N, torque N·m about the centre of mass, shape (6,))."""
+    size = prepare(p, s.work, wrench)
+    s.duty[:] = 0.0
+    s.scale, s.outcome = 1.0, Outcome.ATTAINED
+    if size < simplex.TOLERANCE:
+        return
+    work = s.work
+    work.upper[p.valves] = size
+    done = simplex.minimise(work)
+    reached = simplex.value_of(work, p.valves)
+    work.upper[p.valves] = reached
+    work.lower[p.valves] = reached
+    price(p, work)
+    done = simplex.minimise(work) and done
+    collect(p, s)
+    s.scale = reached / size
+    if not done:
+        s.outcome = Outcome.CAPPED
+    elif s.scale < simplex.TOLERANCE:
+        s.outcome = Outcome.UNREACHABLE
+    elif s.scale < 1.0 - simplex.TOLERANCE:
+        s.outcome = Outcome.SATURATED
+
+
+@njit(cache=True)
+def authority(p: Any, s: Any, direction: NDArray[np.float64]) -> float:
+    """Largest multiple of `direction` (shape (6,)) within the valves' reach; 0 if none or if the direction is zero."""
+    size = prepare(p, s.work, direction)
+    if size < simplex.TOLERANCE:
+        return 0.0
+    s.work.upper[p.valves] = FAR
+    simplex.minimise(s.work)
+    return simplex.value_of(s.work, p.valves) / size
+
+
+@njit(cache=True)
+def prepare(p: Any, work: Any, wrench: NDArray[np.float64]) -> float:
+    """Set up the search for the largest scale with every valve closed; return the scaled length of the wrench."""
+    n = p.valves
+    size = 0.0
+    for r in range(p.rows):
+        size = max(size, abs(wrench[p.axis[r]]) * p.row_scale[r])
+    inverse = 1.0 / size if size > 0.0 else 0.0
+    work.rows, work.columns, work.iterations = p.rows, n + 1, 0
+    for r in range(p.rows):
+        for j in range(n):
+            work.tableau[r, j] = p.matrix[r, j]
+        work.tableau[r, n] = -wrench[p.axis[r]] * p.row_scale[r] * inverse
+        work.basis[r] = simplex.ARTIFICIAL
+        work.value[r] = 0.0
+    for j in range(n + 1):
+        work.reduced_cost[j] = 0.0
+        work.upper[j] = p.available[j] if j < n else 0.0
+        work.lower[j] = 0.0
+        work.in_basis[j] = 0
+        work.at_upper[j] = 0
+    work.reduced_cost[n] = -1.0
+    return size
+
+
+@njit(cache=True)
+def price(p: Any, work: Any) -> None:
+    """Set the reduced costs to those of the gas flow at the present basis."""
+    for j in range(p.valves):
+        work.reduced_cost[j] = p.cost[j]
+    work.reduced_cost[p.valves] = 0.0
+    for r in range(work.rows):
+        basic = work.basis[r]
+        if basic != simplex.ARTIFICIAL and basic != p.valves:
+            for j in range(work.columns):
+                work.reduced_cost[j] -= p.cost[basic] * work.tableau[r, j]
+
+
+@njit(cache=True)
+def collect(p: Any, s: Any) -> None:
+    """Copy the duties out of the working memory, rid of rounding beyond their bounds."""
+    work = s.work
+    for j in range(p.valves):
+        s.duty[j] = work.upper[j] if work.at_upper[j] and not work.in_basis[j] else 0.0
+    for r in range(work.rows):
+        if work.basis[r] != simplex.ARTIFICIAL and work.basis[r] != p.valves:
+            s.duty[work.basis[r]] = min(max(work.value[r], 0.0), 1.0)
