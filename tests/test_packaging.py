@@ -1,10 +1,7 @@
 """The package as pip installs it: its version, its commands, what it ships, and what it needs."""
 
 import ast
-import os
 import re
-import shutil
-import subprocess
 import sys
 import sysconfig
 import xml.etree.ElementTree as ElementTree
@@ -15,40 +12,7 @@ import pytest
 
 import testbed
 from testbed.cli.node import Node
-
-ROOT = Path(__file__).parents[1]
-SOURCES = ("setup.py", "setup.cfg", "pyproject.toml", "package.xml", "resource", "launch", "config", "testbed")
-CONFIGURATION = sorted(path.relative_to(ROOT / "config") for path in (ROOT / "config").rglob("*.yaml"))
-
-
-def clean_environment(**more: str) -> dict[str, str]:
-    """This process's environment without what ties a Python to this .venv (its rclpy wheels set two of these)."""
-    ours = ("PYTHONPATH", "LD_LIBRARY_PATH", "_ROS_WHEELS_BOOTSTRAP_COMPLETE", "VIRTUAL_ENV", "TESTBED_CONFIG_PATH")
-    return {name: value for name, value in os.environ.items() if name not in ours} | more
-
-
-def run(*command: str | Path, cwd: Path | None = None, **environment: str) -> str:
-    """Run a command to its end and return what it printed; on failure the test shows all that it said."""
-    done = subprocess.run(
-        command, cwd=cwd, env=clean_environment(**environment), capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, f"{command}\n{done.stdout}\n{done.stderr}"
-    return done.stdout
-
-
-def pip(*arguments: str | Path, cwd: Path | None = None) -> None:
-    run(sys.executable, "-m", "pip", "--disable-pip-version-check", *arguments, cwd=cwd)
-
-
-def copy_sources(folder: Path) -> Path:
-    """Copy what is built into `folder`, so that a build leaves nothing behind in the checkout."""
-    folder.mkdir(parents=True)
-    for name in SOURCES:
-        if (ROOT / name).is_dir():
-            shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
-        else:
-            shutil.copy(ROOT / name, folder / name)
-    return folder
+from tests.building import CONFIGURATION, ROOT, copy_sources, pip, run
 
 
 @pytest.fixture(scope="module")
@@ -113,7 +77,7 @@ def test_every_file_of_the_package_is_in_the_wheel(installed):
         return {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file() and path.suffix != ".pyc"}
 
     (package,) = installed.glob("lib/python*/site-packages/testbed")
-    assert files(package) == files(ROOT / "testbed")
+    assert files(package) == files(installed.parent / "sources/testbed")
 
 
 def test_every_configuration_file_is_found_from_the_wheel(installed):
