@@ -1,0 +1,202 @@
+"""How the records of description/messages.py lie in the ROS messages of the topic contract.
+
+One table for both directions: encode.py fills messages by it, load.py reads them by it. A path such as
+`pose.pose.position` names a field of the message; `header.stamp` is the record's `stamp`. Anything else in a message is
+constant and built by the function named in the row. nodes/convert.py does the same for live messages; a test compares
+the bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+
+from testbed.record.types import message
+
+RANGE_POINT: Final = np.dtype(
+    [("beacon", "<u2"), ("receiver", "<u2"), ("time_of_flight", "<f8"), ("time_offset", "<f8")]
+)
+"""One point of the `ranges` cloud, packed little-endian; s, time_offset after the stamp (the infrared pulse)."""
+
+INNOVATION_POINT: Final = np.dtype(
+    [("beacon", "<u2"), ("receiver", "<u2"), ("innovation", "<f8"), ("variance", "<f8"), ("accepted", "u1")]
+)
+"""One point of the `estimate/innovations` cloud, packed little-endian: innovation m, variance m², accepted 0 or 1."""
+
+_POINT_FIELD: Final = {"<u2": 4, "|u1": 2, "<f8": 8}  # sensor_msgs/PointField UINT16, UINT8, FLOAT64
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The ROS type of a topic, the constant rest of its message, and where each field of a record lies in it."""
+
+    type: str
+    build: Callable[..., Any]
+    paths: Mapping[str, str] = field(default_factory=dict)
+
+
+def header(frame: str = "") -> Any:
+    """A header with a zero stamp."""
+    return message("std_msgs/msg/Header", frame_id=frame)
+
+
+def imu(frame: str) -> Any:
+    """Imu in frame `<vehicle>/imu_link`; orientation_covariance[0] = -1: no orientation is measured (REP 145)."""
+    covariance = np.zeros(9)
+    covariance[0] = -1.0
+    return message("sensor_msgs/msg/Imu", header=header(frame), orientation_covariance=covariance)
+
+
+def odometry(frame: str, child_frame: str) -> Any:
+    """Odometry: header frame `table` or `cabin`, child frame `<vehicle>/base_link`, twist in the child frame."""
+    return message("nav_msgs/msg/Odometry", header=header(frame), child_frame_id=child_frame)
+
+
+def stamped(message_type: str) -> Callable[[str], Any]:
+    """Build a message that has nothing constant but its frame."""
+    return lambda frame: message(message_type, header=header(frame))
+
+
+def battery(capacity: float, voltage: float) -> Any:
+    """BatteryState: charge and capacity in Ah at the nominal voltage V from an energy in J; what is unknown is NaN."""
+    ampere_hours = capacity / voltage / 3600.0
+    unknown = float("nan")
+    return message(
+        "sensor_msgs/msg/BatteryState",
+        header=header(),
+        voltage=voltage,
+        temperature=unknown,
+        current=unknown,
+        capacity=ampere_hours,
+        design_capacity=ampere_hours,
+        power_supply_status=2,  # discharging
+        power_supply_technology=3,  # lithium polymer
+        present=True,
+    )
+
+
+def cloud(frame: str, dtype: np.dtype[Any], count: int) -> Any:
+    """PointCloud2 of `count` packed points, height 1, one field per field of `dtype`."""
+    fields = [
+        message("sensor_msgs/msg/PointField", name=name, offset=offset, datatype=_POINT_FIELD[kind.str], count=1)
+        for name, (kind, offset, *_) in (dtype.fields or {}).items()
+    ]
+    return message(
+        "sensor_msgs/msg/PointCloud2",
+        header=header(frame),
+        height=1,
+        width=count,
+        fields=fields,
+        point_step=dtype.itemsize,
+        row_step=dtype.itemsize * count,
+        data=np.zeros(dtype.itemsize * count, np.uint8),
+        is_dense=True,
+    )
+
+
+def schedule(valves: Sequence[str], points: int) -> Any:
+    """JointTrajectory of `points` points, joint_names = valve names; no points: empty joint_names, close now."""
+    point = "trajectory_msgs/msg/JointTrajectoryPoint"
+    return message(
+        "trajectory_msgs/msg/JointTrajectory",
+        header=header(),
+        joint_names=list(valves) if points else [],
+        points=[message(point, positions=np.zeros(len(valves))) for _ in range(points)],
+    )
+
+
+def valve_state(valves: Sequence[str]) -> Any:
+    """JointState of all valves in the vehicle's order, position 1 open, 0 closed, right after the edge at its stamp."""
+    return message("sensor_msgs/msg/JointState", header=header(), name=list(valves), position=np.zeros(len(valves)))
+
+
+_POSE: Final = {"position": "pose.position", "orientation": "pose.orientation"}
+
+IMU: Final = Layout(
+    "sensor_msgs/msg/Imu",
+    imu,
+    {"angular_velocity": "angular_velocity", "linear_acceleration": "linear_acceleration"},
+)
+ODOMETRY: Final = Layout(
+    "nav_msgs/msg/Odometry",
+    odometry,
+    {
+        "position": "pose.pose.position",
+        "orientation": "pose.pose.orientation",
+        "linear_velocity": "twist.twist.linear",
+        "angular_velocity": "twist.twist.angular",
+        "pose_covariance": "pose.covariance",
+        "twist_covariance": "twist.covariance",
+    },
+)
+WRENCH: Final = Layout(
+    "geometry_msgs/msg/WrenchStamped",
+    stamped("geometry_msgs/msg/WrenchStamped"),
+    {"force": "wrench.force", "torque": "wrench.torque"},
+)
+VECTOR: Final = Layout(
+    "geometry_msgs/msg/Vector3Stamped", stamped("geometry_msgs/msg/Vector3Stamped"), {"vector": "vector"}
+)
+POSE: Final = Layout("geometry_msgs/msg/PoseStamped", stamped("geometry_msgs/msg/PoseStamped"), _POSE)
+PRESSURE: Final = Layout(
+    "sensor_msgs/msg/FluidPressure", stamped("sensor_msgs/msg/FluidPressure"), {"pressure": "fluid_pressure"}
+)
+TEMPERATURE: Final = Layout(
+    "sensor_msgs/msg/Temperature", stamped("sensor_msgs/msg/Temperature"), {"temperature": "temperature"}
+)
+BATTERY: Final = Layout(
+    "sensor_msgs/msg/BatteryState",
+    battery,
+    {"voltage": "voltage", "charge": "charge", "percentage": "percentage"},
+)
+VALVE_STATE: Final = Layout("sensor_msgs/msg/JointState", valve_state, {"open": "position"})
+SCHEDULE: Final = Layout("trajectory_msgs/msg/JointTrajectory", schedule)
+RANGES: Final = Layout("sensor_msgs/msg/PointCloud2", cloud)
+INNOVATIONS: Final = Layout("sensor_msgs/msg/PointCloud2", cloud)
+CLOCK: Final = Layout("rosgraph_msgs/msg/Clock", lambda: message("rosgraph_msgs/msg/Clock"))
+DONE: Final = Layout("std_msgs/msg/Header", header)
+TEXT: Final = Layout("std_msgs/msg/String", lambda text: message("std_msgs/msg/String", data=text))
+"""JSON: `maneuver`, `maneuver/status`, `/plan/state`, `/plan/events`, `/plan/configuration`, `/contacts`."""
+
+VEHICLE_TOPICS: Final = {
+    "imu": IMU,
+    "ranges": RANGES,
+    "odometry": ODOMETRY,
+    "estimate/bias": VECTOR,
+    "estimate/disturbance": WRENCH,
+    "estimate/innovations": INNOVATIONS,
+    "maneuver": TEXT,
+    "maneuver/status": TEXT,
+    "reference": ODOMETRY,
+    "wrench": WRENCH,
+    "valves/schedule": SCHEDULE,
+    "valves/state": VALVE_STATE,
+    "supply/pressure": PRESSURE,
+    "supply/temperature": TEMPERATURE,
+    "battery": BATTERY,
+    "goal": POSE,
+    "place": POSE,
+    "truth": ODOMETRY,
+}
+"""What a vehicle's topics hold; other topics are recorded as they come and not read by load.py."""
+
+GLOBAL_TOPICS: Final = {
+    "/clock": CLOCK,
+    "/clock/done": DONE,
+    "/plan/state": TEXT,
+    "/plan/events": TEXT,
+    "/plan/configuration": TEXT,
+    "/contacts": TEXT,
+    "/air/temperature": TEMPERATURE,
+}
+
+LATCHED: Final = frozenset({"maneuver", "trajectory", "port/state", "/plan/configuration"})
+"""Topics offered transient local; every other one is volatile, and all are reliable."""
+
+
+def is_latched(topic: str) -> bool:
+    """Whether this absolute topic is latched, whatever the vehicle in front of it."""
+    return topic in LATCHED or topic.partition("/")[2].partition("/")[2] in LATCHED

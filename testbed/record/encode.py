@@ -1,0 +1,207 @@
+"""Turn records into ROS messages, many at once and without ROS: what the engine writes instead of publishing.
+
+Every function takes arrays over n messages and returns a Block for RecordingWriter.write_blocks. contract.py says what
+each message holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from testbed.description.status import status_json
+from testbed.description.vehicle import Vehicle
+from testbed.record import contract
+from testbed.record.block import FRAME, Block, Group
+from testbed.record.contract import INNOVATION_POINT, RANGE_POINT, Layout
+from testbed.record.template import Template
+
+Stamps = NDArray[np.int64]
+ZERO_CELSIUS: Final = 273.15
+J_PER_WH: Final = 3600.0
+
+
+def clock(stamps: Stamps) -> Block:
+    """`/clock`."""
+    template = Template(contract.CLOCK.build(), contract.CLOCK.type, {}, stamp="clock")
+    return _block("/clock", contract.CLOCK, stamps, stamps, template.rows(stamps, {}))
+
+
+def air_temperature(stamps: Stamps, kelvin: ArrayLike, frame: str) -> Block:
+    """`/air/temperature` from K; the message holds degrees Celsius, as its definition says."""
+    layout = contract.TEMPERATURE
+    template = Template(layout.build(frame), layout.type, layout.paths)
+    values = {"temperature": np.broadcast_to(np.asarray(kelvin) - ZERO_CELSIUS, len(stamps))}
+    return _block("/air/temperature", layout, stamps, stamps, template.rows(stamps, values))
+
+
+def texts(topic: str, stamps: Stamps, strings: Sequence[str]) -> Block:
+    """Any String topic: JSON sent at each stamp."""
+    by_size: dict[int, list[int]] = {}
+    encoded = [string.encode() for string in strings]
+    for index, data in enumerate(encoded):
+        by_size.setdefault(len(data), []).append(index)
+    groups = []
+    for size, indices in by_size.items():
+        # encapsulation, length with the terminating zero, text, zero
+        head = b"\x00" * FRAME.itemsize + b"\x00\x01\x00\x00" + (size + 1).to_bytes(4, "little")
+        joined = b"".join([head + encoded[index] + b"\x00" for index in indices])
+        rows = np.frombuffer(bytearray(joined), np.uint8).reshape(len(indices), -1)
+        groups.append(Group(np.array(indices), rows))
+    return Block(topic, contract.TEXT.type, stamps, stamps, groups)
+
+
+class VehicleEncoder:
+    """The messages of one vehicle in a place, which is also the name of the fixed frame."""
+
+    def __init__(self, vehicle: Vehicle, place: Literal["table", "cabin"]) -> None:
+        self._vehicle = vehicle
+        self._place = place
+        self._valves = [valve.name for valve in vehicle.thrusters.valves]
+        self._body = f"{vehicle.name}/base_link"
+        self._sensor = f"{vehicle.name}/imu_link"
+        self._templates: dict[object, Template] = {}
+
+    def imu(self, records: NDArray[np.void]) -> Block:
+        """`imu` from messages.IMU."""
+        return self._records("imu", contract.IMU, (self._sensor,), records)
+
+    def odometry(self, topic: Literal["odometry", "truth", "reference"], records: NDArray[np.void]) -> Block:
+        """`odometry`, `truth` or `reference` from messages.ODOMETRY."""
+        return self._records(topic, contract.ODOMETRY, (self._place, self._body), records)
+
+    def wrench(self, records: NDArray[np.void]) -> Block:
+        """`wrench` from messages.WRENCH."""
+        return self._records("wrench", contract.WRENCH, (self._body,), records)
+
+    def bias(self, stamps: Stamps, rates: NDArray[np.float64]) -> Block:
+        """`estimate/bias`: gyro bias rad/s along imu_link, shape (n, 3)."""
+        return self._columns("estimate/bias", contract.VECTOR, (self._sensor,), stamps, {"vector": rates})
+
+    def disturbance(self, stamps: Stamps, forces: NDArray[np.float64]) -> Block:
+        """`estimate/disturbance`: steady force N along the fixed frame, shape (n, 3)."""
+        values = {"force": forces, "torque": np.zeros_like(forces)}
+        return self._columns("estimate/disturbance", contract.WRENCH, (self._place,), stamps, values)
+
+    def pressure(self, stamps: Stamps, pascal: NDArray[np.float64]) -> Block:
+        """`supply/pressure`, Pa."""
+        return self._columns("supply/pressure", contract.PRESSURE, (self._body,), stamps, {"pressure": pascal})
+
+    def temperature(self, stamps: Stamps, kelvin: NDArray[np.float64]) -> Block:
+        """`supply/temperature` from K; the message holds degrees Celsius, as its definition says."""
+        values = {"temperature": kelvin - ZERO_CELSIUS}
+        return self._columns("supply/temperature", contract.TEMPERATURE, (self._body,), stamps, values)
+
+    def battery(self, stamps: Stamps, energy: NDArray[np.float64]) -> Block:
+        """`battery` from the energy left, J."""
+        full, voltage = self._vehicle.battery.energy, self._vehicle.battery.voltage
+        values = {
+            "voltage": np.full(len(stamps), voltage),
+            "charge": energy / voltage / J_PER_WH,
+            "percentage": energy / full,
+        }
+        return self._columns("battery", contract.BATTERY, (full, voltage), stamps, values)
+
+    def pose(
+        self,
+        topic: Literal["place", "goal"],
+        stamps: Stamps,
+        position: NDArray[np.float64],
+        orientation: NDArray[np.float64],
+    ) -> Block:
+        """`place` or `goal`: position (n, 3) m and quaternion (n, 4) in the fixed frame."""
+        values = {"position": position, "orientation": orientation}
+        return self._columns(topic, contract.POSE, (self._place,), stamps, values)
+
+    def valve_states(self, stamps: Stamps, states: NDArray[Any], log_times: Stamps | None = None) -> Block:
+        """`valves/state`: which of the vehicle's valves are open (n, valves) right after the edge at each stamp."""
+        states = np.asarray(states)[:, : len(self._valves)]
+        return self._columns("valves/state", contract.VALVE_STATE, (self._valves,), stamps, {"open": states}, log_times)
+
+    def schedules(self, records: NDArray[np.void], log_times: Stamps) -> Block:
+        """`valves/schedule` from messages.SCHEDULE, sent at `log_times` for their stamps ahead."""
+        groups = []
+        for points, index in _by_count(records["count"]):
+            chosen = records[index]
+            paths = {f"time {k} {part}": f"points.{k}.time_from_start.{part}" for k in range(points) for part in _TIME}
+            paths |= {f"open {k}": f"points.{k}.positions" for k in range(points)}
+            template = self._template(contract.SCHEDULE, (self._valves, points), paths)
+            values: dict[str, NDArray[Any]] = {}
+            for k in range(points):
+                values[f"time {k} sec"] = chosen["offset"][:, k] // 1_000_000_000
+                values[f"time {k} nanosec"] = chosen["offset"][:, k] % 1_000_000_000
+                values[f"open {k}"] = chosen["open"][:, k, : len(self._valves)]
+            groups.append(Group(index, template.rows(chosen["stamp"], values)))
+        return self._block("valves/schedule", contract.SCHEDULE, records["stamp"], log_times, groups)
+
+    def ranges(self, records: NDArray[np.void], log_times: Stamps) -> Block:
+        """`ranges` from messages.RANGES, sent at `log_times`, a cycle after the pulse that stamps them."""
+        names = RANGE_POINT.names or ()
+        groups = []
+        for count, index in _by_count(records["count"]):
+            points = np.empty((len(index), count), RANGE_POINT)
+            for name in names:
+                points[name] = records[name][index, :count]
+            groups.append(Group(index, self._cloud_rows(contract.RANGES, records["stamp"][index], points)))
+        return self._block("ranges", contract.RANGES, records["stamp"], log_times, groups)
+
+    def innovations(self, stamps: Stamps, clouds: Sequence[NDArray[np.void]]) -> Block:
+        """`estimate/innovations`: one array of contract.INNOVATION_POINT per message."""
+        groups = []
+        for count, index in _by_count(np.array([len(cloud) for cloud in clouds], np.int64)):
+            points = np.array([clouds[which] for which in index], INNOVATION_POINT).reshape(len(index), count)
+            groups.append(Group(index, self._cloud_rows(contract.INNOVATIONS, stamps[index], points)))
+        return self._block("estimate/innovations", contract.INNOVATIONS, stamps, stamps, groups)
+
+    def status(self, records: NDArray[np.void]) -> Block:
+        """`maneuver/status` from messages.STATUS."""
+        return self.texts("maneuver/status", records["stamp"], [status_json(record) for record in records])
+
+    def texts(self, topic: str, stamps: Stamps, strings: Sequence[str]) -> Block:
+        """Any String topic of the vehicle, such as `maneuver`."""
+        return texts(f"/{self._vehicle.name}/{topic}", stamps, strings)
+
+    def _cloud_rows(self, layout: Layout, stamps: Stamps, points: NDArray[np.void]) -> NDArray[np.uint8]:
+        paths = {"data": "data"} if points.shape[1] else {}
+        template = self._template(layout, (self._body, points.dtype, points.shape[1]), paths)
+        return template.rows(stamps, {"data": np.ascontiguousarray(points).view(np.uint8)} if paths else {})
+
+    def _records(self, topic: str, layout: Layout, constants: tuple[Any, ...], records: NDArray[np.void]) -> Block:
+        return self._columns(topic, layout, constants, records["stamp"], {name: records[name] for name in layout.paths})
+
+    def _columns(
+        self,
+        topic: str,
+        layout: Layout,
+        constants: tuple[Any, ...],
+        stamps: Stamps,
+        values: Mapping[str, NDArray[Any]],
+        log_times: Stamps | None = None,
+    ) -> Block:
+        rows = self._template(layout, constants, layout.paths).rows(stamps, values)
+        groups = [Group(np.arange(len(stamps)), rows)]
+        return self._block(topic, layout, stamps, stamps if log_times is None else log_times, groups)
+
+    def _block(self, topic: str, layout: Layout, stamps: Stamps, log_times: Stamps, groups: Sequence[Group]) -> Block:
+        return Block(f"/{self._vehicle.name}/{topic}", layout.type, stamps, log_times, groups)
+
+    def _template(self, layout: Layout, constants: tuple[Any, ...], paths: Mapping[str, str]) -> Template:
+        key = (layout.type, repr(constants))
+        if key not in self._templates:
+            self._templates[key] = Template(layout.build(*constants), layout.type, paths)
+        return self._templates[key]
+
+
+_TIME: Final = ("sec", "nanosec")
+
+
+def _by_count(counts: NDArray[np.int64]) -> Iterable[tuple[int, NDArray[np.intp]]]:
+    """Each count that occurs, with the indices where it does: messages of one count have one size."""
+    return [(int(count), np.flatnonzero(counts == count)) for count in np.unique(counts)]
+
+
+def _block(topic: str, layout: Layout, stamps: Stamps, log_times: Stamps, rows: NDArray[np.uint8]) -> Block:
+    return Block(topic, layout.type, stamps, log_times, [Group(np.arange(len(stamps)), rows)])
