@@ -34,19 +34,3 @@ def status_record(text: str) -> NDArray[np.void]:
     for name in messages.STATUS.names or ():
         record[name] = values[name]
     return record
-
-
-def status_record(text: str) -> NDArray[np.void]:
-    """The array of one messages.STATUS record in such JSON.
-
-    Raises:
-        KeyError, ValueError: not such JSON.
-
-    """
-    values = json.loads(text)
-    values["phase"] = Phase[values["phase"].upper()]
-    values["reason"] = Reason[values["reason"].upper()]
-    record = np.zeros(1, messages.STATUS)
-    for name in messages.STATUS.names or ():
-        record[name] = values[name]
-    return record

@@ -16,16 +16,6 @@ import numpy as np
 
 from testbed.record.types import message
 
-RANGE_POINT: Final = np.dtype(
-    [("beacon", "<u2"), ("receiver", "<u2"), ("time_of_flight", "<f8"), ("time_offset", "<f8")]
-)
-"""One point of the `ranges` cloud, packed little-endian; s, time_offset after the stamp (the infrared pulse)."""
-
-INNOVATION_POINT: Final = np.dtype(
-    [("beacon", "<u2"), ("receiver", "<u2"), ("innovation", "<f8"), ("variance", "<f8"), ("accepted", "u1")]
-)
-"""One point of the `estimate/innovations` cloud, packed little-endian: innovation m, variance m², accepted 0 or 1."""
-
 _POINT_FIELD: Final = {"<u2": 4, "|u1": 2, "<f8": 8}  # sensor_msgs/PointField UINT16, UINT8, FLOAT64
 
 

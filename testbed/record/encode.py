@@ -12,11 +12,12 @@ from typing import Any, Final, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from testbed.description.messages import INNOVATION_POINT, RANGE_POINT
 from testbed.description.status import status_json
 from testbed.description.vehicle import Vehicle
 from testbed.record import contract
 from testbed.record.block import FRAME, Block, Group
-from testbed.record.contract import INNOVATION_POINT, RANGE_POINT, Layout
+from testbed.record.contract import Layout
 from testbed.record.template import Template
 
 Stamps = NDArray[np.int64]
@@ -149,7 +150,7 @@ class VehicleEncoder:
         return self._block("ranges", contract.RANGES, records["stamp"], log_times, groups)
 
     def innovations(self, stamps: Stamps, clouds: Sequence[NDArray[np.void]]) -> Block:
-        """`estimate/innovations`: one array of contract.INNOVATION_POINT per message."""
+        """`estimate/innovations`: one array of messages.INNOVATION_POINT per message."""
         groups = []
         for count, index in _by_count(np.array([len(cloud) for cloud in clouds], np.int64)):
             points = np.array([clouds[which] for which in index], INNOVATION_POINT).reshape(len(index), count)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from testbed.description import messages
+from testbed.description.messages import INNOVATION_POINT
 from testbed.record import contract, encode
-from testbed.record.contract import INNOVATION_POINT
 from testbed.record.types import deserialize, message, serialize
 from tests.record.example import VALVES, VEHICLE, random_ranges, random_records, random_schedules, stamps
 
@@ -99,12 +99,6 @@ def test_engine_and_live_nodes_send_the_same_bytes(name):
         live = serialization.serialize_message(convert_record(convert, record))
         # cut and once through rosbags: rclpy leaves whatever was there behind the message and between its fields
         assert serialize(deserialize(live[: len(data)], block.message_type), block.message_type) == data
-
-
-def test_points_are_the_same_for_engine_and_live_nodes():
-    convert = pytest.importorskip("testbed.nodes.convert")
-    assert convert.RANGE_POINT == contract.RANGE_POINT
-    assert convert.INNOVATION_POINT == contract.INNOVATION_POINT
 
 
 def test_latched_topics_are_those_of_the_live_nodes():

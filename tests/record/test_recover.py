@@ -14,7 +14,7 @@ from testbed.description import messages
 from testbed.record import encode
 from testbed.record.container import MAGIC, records
 from testbed.record.metadata import FILE
-from testbed.record.recover import RecordingError, is_complete, recover, recording_file
+from testbed.record.recover import RecordingError, is_complete, recording_file, recover
 from testbed.record.types import typestore
 from testbed.record.writer import RecordingWriter
 from tests.record.example import VEHICLE, random_ranges, random_records, stamps
@@ -158,5 +158,5 @@ def test_what_is_not_a_recording_is_refused_and_not_touched(tmp_path, content):
 
 
 def test_a_folder_without_a_recording_is_named(tmp_path):
-    with pytest.raises(RecordingError, match="holds 0 .mcap files"):
+    with pytest.raises(RecordingError, match=r"holds 0 \.mcap files"):
         recover(tmp_path)

@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,8 +15,8 @@ from ruamel.yaml import YAML
 from testbed.description import messages
 from testbed.record import encode
 from testbed.record.recover import RecordingError, is_complete, recover
-from testbed.record.types import serialize
 from testbed.record.types import message as build
+from testbed.record.types import serialize
 from testbed.record.writer import RecordingWriter
 from tests.record.example import VEHICLE, random_records, stamps
 
@@ -133,7 +134,7 @@ for index in range(10**9):
 def test_what_was_written_before_a_kill_is_there_after_it(tmp_path, moment):
     folder = tmp_path / "bag"
     process = subprocess.Popen(
-        [sys.executable, "-c", WRITE_FOREVER, str(folder)], stdout=subprocess.PIPE, text=True, cwd=os.getcwd()
+        [sys.executable, "-c", WRITE_FOREVER, str(folder)], stdout=subprocess.PIPE, text=True, cwd=Path.cwd()
     )
     assert process.stdout is not None
     written = 0
