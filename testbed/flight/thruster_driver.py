@@ -75,8 +75,8 @@ class ThrusterDriver:
 def step(p: Any, s: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
     """Fill `schedule`, stamped `lead` after the wrench; not permitted or refused: one point that closes all.
 
-    What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired. Where
-    the sum is out of reach, the wrench alone is allocated and each valve keeps its own leftover.
+    What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
+    Where the sum is out of reach, the wrench alone is allocated and each valve keeps its own leftover.
     """
     stamp = wrench.stamp + p.lead
     refused = guard.judge(p.guard, s.guard, wrench.force, wrench.torque) != Refusal.NONE

@@ -44,7 +44,7 @@ PARAMETERS: Final = np.dtype(
     ],
     align=True,
 )
-"""Layout: index of each active axis, matrix of its rows each scaled to a largest entry of one, flow kg/s per open valve."""
+"""Layout: indices of the active axes, their rows each scaled to a largest entry of one, flow kg/s per open valve."""
 
 STATE: Final = np.dtype(
     [

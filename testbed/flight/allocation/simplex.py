@@ -47,7 +47,7 @@ SIMPLEX: Final = np.dtype(
 
 @njit(cache=True)
 def minimise(w: Any) -> bool:
-    """Run from the present feasible basis to the least cost; False if the iteration cap was met first (still feasible)."""
+    """Run from the present feasible basis to the least cost; False if the iteration cap came first (still feasible)."""
     while True:
         column = entering(w)
         if column < 0:

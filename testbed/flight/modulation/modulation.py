@@ -42,7 +42,7 @@ STATE: Final = np.dtype(
     ],
     align=True,
 )
-"""Of the last schedule: its stamp ns (0: none), duty, target s of full thrust, offsets ns of each valve's pulse (both 0: none).
+"""Of the last schedule: stamp ns (0: none), duty, target s of full thrust, offsets ns of each pulse (both 0: none).
 
 carry: s of full thrust still owed per valve; is_open: whether the valve was open when the schedule began.
 """
@@ -66,7 +66,7 @@ class Modulation:
         p["bit"] = minimum_on - p["opening_loss"] + p["closing_gain"]
 
     def modulate(self, stamp: int, duty: NDArray[np.float64]) -> NDArray[np.void]:
-        """Schedule (one messages.SCHEDULE) that starts at `stamp` ns and gives `duty` (valves,) and the time still owed."""
+        """Schedule (one messages.SCHEDULE) from `stamp` ns on that gives `duty` (valves,) and the time still owed."""
         schedule = np.zeros(1, messages.SCHEDULE)
         p, s = self.parameters[0], self.state[0]
         account(p, s, stamp)

@@ -1,0 +1,5 @@
+"""Guidance: maneuvers to wrenches."""
+
+from testbed.flight.guidance.guidance import Guidance
+
+__all__ = ["Guidance"]

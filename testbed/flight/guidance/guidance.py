@@ -1,0 +1,187 @@
+"""Guidance: maneuver and odometry in; wrench, reference and status out."""
+
+from __future__ import annotations
+
+import math
+from enum import IntEnum
+from typing import Any, Final, Literal
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from testbed.description import rotation
+from testbed.description.maneuver import Kind, Phase, Reason
+from testbed.description.messages import NS_PER_S, UNKNOWN_VARIANCE
+from testbed.description.vehicle import Vehicle
+from testbed.flight.guidance import authority, feedback, memory
+from testbed.flight.guidance import plan as planning
+
+POSITION_TOLERANCE: Final = 0.02
+"""Position error within which a maneuver counts as settled, m."""
+ATTITUDE_TOLERANCE: Final = math.radians(2.0)
+"""Attitude error within which a maneuver counts as settled, rad."""
+SETTLING_TIME: Final = 2 * NS_PER_S
+"""How long both errors must stay within tolerance, ns."""
+LOSING_FACTOR: Final = 2.0
+"""A held pose counts as lost, and is settled again, when an error exceeds its tolerance by this factor."""
+
+
+class Planned(IntEnum):
+    """What the reference in memory is for."""
+
+    NOTHING = 0
+    WAITING = 1
+    MANEUVER = 2
+
+
+class Guidance:
+    """Flies maneuvers of one vehicle in one place.
+
+    Without a maneuver, without a fix, and once the maneuver has expired it asks for no wrench; before the maneuver's
+    start it stops and stays. A maneuver counts only if its number is larger than that of the last one.
+    """
+
+    def __init__(self, vehicle: Vehicle, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> None:
+        self.parameters = memory.parameters_of(vehicle, place, active_axes)
+        self.state = np.zeros(1, memory.STATE)
+
+    def accept_maneuver(self, maneuver: NDArray[np.void]) -> bool:
+        """Take one messages.MANEUVER; False if its number is not larger than that of the last one."""
+        return bool(accept_maneuver(self.parameters[0], self.state[0], maneuver[0]))
+
+    def step(
+        self,
+        odometry: NDArray[np.void],
+        wrench: NDArray[np.void],
+        reference: NDArray[np.void],
+        status: NDArray[np.void],
+    ) -> None:
+        """Answer one messages.ODOMETRY: fill one each of messages.WRENCH, ODOMETRY (the reference) and STATUS."""
+        step(self.parameters[0], self.state[0], odometry[0], wrench[0], reference[0], status[0])
+
+
+@njit(cache=True)
+def accept_maneuver(p: Any, s: Any, maneuver: Any) -> bool:
+    """Make `maneuver` the present one, if its number is larger; whether it was taken."""
+    if maneuver.number <= s.maneuver.number:
+        return False
+    s.maneuver = maneuver
+    s.plan = Planned.NOTHING
+    s.within_since = 0
+    return True
+
+
+@njit(cache=True)
+def step(p: Any, s: Any, odometry: Any, wrench: Any, reference: Any, status: Any) -> None:
+    """Fill `wrench`, `reference` and `status` in answer to `odometry`, all stamped as it is."""
+    reason = authority_to_act(s, odometry)
+    wrench.stamp = odometry.stamp
+    wrench.force[:] = 0.0
+    wrench.torque[:] = 0.0
+    if reason == Reason.NONE or reason == Reason.NOT_STARTED:
+        follow(p, s, odometry, wrench, reason == Reason.NONE)
+    else:
+        stand_by(s, odometry, reason)
+    s.last_stamp = odometry.stamp
+    fill_reference(s, odometry, reference)
+    fill_status(p, s, odometry, reason, status)
+
+
+@njit(cache=True)
+def authority_to_act(s: Any, odometry: Any) -> int:
+    """Reason.NONE when the maneuver is to be flown, NOT_STARTED when it is waited for, else why there is no wrench."""
+    if s.maneuver.number == 0 or s.maneuver.kind == Kind.NONE:
+        return Reason.NO_MANEUVER
+    if odometry.stamp >= s.maneuver.expiry:
+        return Reason.OUT_OF_TIME
+    if not odometry.pose_covariance[0, 0] < 0.5 * UNKNOWN_VARIANCE:
+        return Reason.NO_FIX
+    return Reason.NONE if odometry.stamp >= s.maneuver.start else Reason.NOT_STARTED
+
+
+@njit(cache=True)
+def stand_by(s: Any, odometry: Any, reason: int) -> None:
+    """Ask for nothing; the reference is where the vehicle is. What was planned is planned anew when it goes on."""
+    s.plan = Planned.NOTHING
+    s.within_since = 0
+    s.saturated = 0
+    s.phase = Phase.EXPIRED if reason == Reason.OUT_OF_TIME else Phase.IDLE
+    s.motion.position[:] = odometry.position
+    s.motion.orientation[:] = odometry.orientation
+    s.motion.velocity[:] = 0.0
+    s.motion.rate[:] = 0.0
+
+
+@njit(cache=True)
+def follow(p: Any, s: Any, odometry: Any, wrench: Any, started: bool) -> None:
+    """Plan if need be, find the reference, fill the wrench, and tell how far the maneuver is."""
+    wanted = Planned.MANEUVER if started else Planned.WAITING
+    if s.plan != wanted:
+        planning.plan(p, s, odometry, started)
+        s.plan = wanted
+    time = (odometry.stamp - s.origin) / NS_PER_S
+    planning.locate(s, time, s.motion)
+    planning.locate(s, time + p.lead, s.pulse_start)
+    planning.locate(s, time + p.lead + p.period, s.pulse_end)
+    feedback.push(p, s, odometry, wrench)
+    if not started:
+        s.phase = Phase.IDLE
+    elif time < s.duration:
+        s.phase = Phase.MOVING
+        s.within_since = 0
+    else:
+        settle(p, s, odometry)
+
+
+@njit(cache=True)
+def settle(p: Any, s: Any, odometry: Any) -> None:
+    """Phase after the end of the profile: SETTLING until the errors have stayed small for a while, then HOLDING."""
+    position, attitude = errors(p, s, odometry)
+    factor = LOSING_FACTOR if s.phase == Phase.HOLDING else 1.0
+    if position > factor * POSITION_TOLERANCE or attitude > factor * ATTITUDE_TOLERANCE:
+        s.within_since = 0
+    elif s.within_since == 0:
+        s.within_since = odometry.stamp
+    settled = s.within_since > 0 and odometry.stamp - s.within_since >= SETTLING_TIME
+    s.phase = Phase.HOLDING if settled else Phase.SETTLING
+
+
+@njit(cache=True)
+def errors(p: Any, s: Any, odometry: Any) -> tuple[float, float]:
+    """Distance m and angle rad between reference and estimate, on the active axes."""
+    turn = rotation.to_rotation_vector(
+        rotation.multiply(rotation.conjugate(odometry.orientation), s.motion.orientation)
+    )
+    position, attitude = 0.0, 0.0
+    for k in range(3):
+        position += p.active[k] * (s.motion.position[k] - odometry.position[k]) ** 2
+        attitude += p.active[3 + k] * turn[k] ** 2
+    return math.sqrt(position), math.sqrt(attitude)
+
+
+@njit(cache=True)
+def fill_reference(s: Any, odometry: Any, reference: Any) -> None:
+    """The reference as odometry: pose in the fixed frame, twist along its own axes, covariances zero."""
+    reference.stamp = odometry.stamp
+    reference.position[:] = s.motion.position
+    reference.orientation[:] = s.motion.orientation
+    reference.linear_velocity[:] = rotation.rotate_inverse(s.motion.orientation, s.motion.velocity)
+    reference.angular_velocity[:] = s.motion.rate
+    reference.pose_covariance[:] = 0.0
+    reference.twist_covariance[:] = 0.0
+
+
+@njit(cache=True)
+def fill_status(p: Any, s: Any, odometry: Any, reason: int, status: Any) -> None:
+    """The account of the maneuver."""
+    status.stamp, status.number = odometry.stamp, s.maneuver.number
+    status.phase, status.reason = s.phase, reason
+    status.progress = status.time_left = 0.0
+    if s.plan == Planned.MANEUVER:
+        time = (odometry.stamp - s.origin) / NS_PER_S
+        status.progress = min(time / s.duration, 1.0) if s.duration > 0.0 else 1.0
+        status.time_left = max(s.duration - time, 0.0)
+    velocity = rotation.rotate(odometry.orientation, odometry.linear_velocity)
+    status.stopping_time, status.stopping_distance = authority.stopping(p, s, odometry.orientation, velocity)
+    status.position_error, status.attitude_error = errors(p, s, odometry)

@@ -1,0 +1,92 @@
+"""A leg: from any speed to rest, then rest-to-rest along a straight line or about a fixed axis.
+
+Both parts are bang-coast-bang: constant acceleration, coast at the speed limit, constant deceleration, which is the
+fastest motion of a double integrator with bounded acceleration and speed (Bryson & Ho, Applied Optimal Control, 1975).
+The same record serves position (m) and attitude (rad).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+LEG: Final = np.dtype(
+    [
+        ("brake_axis", "f8", (3,)),
+        ("brake_speed", "f8"),
+        ("deceleration", "f8"),
+        ("axis", "f8", (3,)),
+        ("length", "f8"),
+        ("acceleration", "f8"),
+        ("peak_speed", "f8"),
+    ],
+    align=True,
+)
+"""Unit vectors of both parts; speed and deceleration of the brake; length, acceleration and top speed of the move."""
+
+LEAST_ACCELERATION: Final = 1e-6
+"""Planned with where the valves can give nothing, m/s² or rad/s²: it takes forever, and the status shows it."""
+
+
+@njit(cache=True)
+def set_move(leg: Any, acceleration: float, speed_limit: float) -> None:
+    """Plan the second part, over the `axis` and `length` already set."""
+    leg.acceleration = max(acceleration, LEAST_ACCELERATION)
+    leg.peak_speed = min(speed_limit, math.sqrt(leg.acceleration * leg.length))
+
+
+@njit(cache=True)
+def direction_of(vector: NDArray[np.float64], unit: NDArray[np.float64]) -> float:
+    """Length of `vector`; fills `unit` with its direction (x if it has none). Both of shape (3,)."""
+    length = math.sqrt(vector[0] ** 2 + vector[1] ** 2 + vector[2] ** 2)
+    for k in range(3):
+        unit[k] = vector[k] / length if length > 0.0 else (1.0 if k == 0 else 0.0)
+    return length
+
+
+@njit(cache=True)
+def brake_time(leg: Any) -> float:
+    """Duration of the first part, s."""
+    return leg.brake_speed / leg.deceleration
+
+
+@njit(cache=True)
+def brake_length(leg: Any) -> float:
+    """Length of the first part, m or rad."""
+    return 0.5 * leg.brake_speed**2 / leg.deceleration
+
+
+@njit(cache=True)
+def move_time(leg: Any) -> float:
+    """Duration of the second part, s: 2 sqrt(length / acceleration) if the speed limit is not met."""
+    if leg.length == 0.0:
+        return 0.0
+    return leg.length / leg.peak_speed + leg.peak_speed / leg.acceleration
+
+
+@njit(cache=True)
+def along_brake(leg: Any, time: float) -> tuple[float, float]:
+    """Length covered and speed in the first part, `time` s after the leg's start."""
+    t = min(max(time, 0.0), brake_time(leg))
+    return leg.brake_speed * t - 0.5 * leg.deceleration * t * t, leg.brake_speed - leg.deceleration * t
+
+
+@njit(cache=True)
+def along_move(leg: Any, time: float) -> tuple[float, float]:
+    """Length covered and speed in the second part, `time` s after the leg's start."""
+    t = time - brake_time(leg)
+    left = move_time(leg) - t
+    ramp = leg.peak_speed / leg.acceleration
+    if t <= 0.0:
+        return 0.0, 0.0
+    if left <= 0.0:
+        return leg.length, 0.0
+    if t < ramp and t <= left:
+        return 0.5 * leg.acceleration * t * t, leg.acceleration * t
+    if left < ramp:
+        return leg.length - 0.5 * leg.acceleration * left * left, leg.acceleration * left
+    return leg.peak_speed * (t - 0.5 * ramp), leg.peak_speed
