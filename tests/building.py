@@ -1,5 +1,6 @@
 """What the tests of pip's and colcon's builds share: sources to build from, and commands run in a clean environment."""
 
+import importlib.util
 import os
 import shutil
 import subprocess
@@ -26,8 +27,10 @@ def run(*command: str | Path, cwd: Path | None = None, **environment: str) -> st
     return done.stdout
 
 
-def pip(*arguments: str | Path, cwd: Path | None = None) -> None:
-    run(sys.executable, "-m", "pip", "--disable-pip-version-check", *arguments, cwd=cwd)
+def pip(*arguments: str | Path) -> None:
+    """Run pip: our environment's own, or, where it was made without one, the one on the PATH."""
+    own = (sys.executable, "-m", "pip") if importlib.util.find_spec("pip") else ("pip",)
+    run(*own, "--disable-pip-version-check", *arguments)
 
 
 def copy_sources(folder: Path) -> Path:

@@ -10,7 +10,7 @@ from typing import Any
 class Problem:
     """One mistake: where it is, what stands there and what is allowed."""
 
-    file: Path | None
+    file: Path | str | None
     line: int | None
     field: str
     value: Any

@@ -17,8 +17,9 @@ def locate(
 ) -> Path:
     """Return the absolute path of the configuration file or folder `name`, such as `vehicles/wren.yaml`.
 
-    Looked for in this order, the first that exists wins: an absolute path as it is; beside the file `plan`; in each
-    folder of TESTBED_CONFIG_PATH; in share/testbed/config of the install prefix; in config/ of the checkout.
+    Looked for in this order, the first that exists wins: an absolute path as it is; beside the file `plan`, or, without
+    one, in the current folder (what a person types); in each folder of TESTBED_CONFIG_PATH; in share/testbed/config of
+    the install prefix; in config/ of the checkout.
 
     Raises:
         ConfigurationError: nowhere found; the error names every folder searched.
@@ -37,8 +38,7 @@ def search_folders(
     plan: Path | None = None, environment: Mapping[str, str] = os.environ, package: Path = PACKAGE
 ) -> Iterator[Path]:
     """Yield the folders in which `locate` looks, in its order."""
-    if plan is not None:
-        yield plan.absolute().parent
+    yield plan.absolute().parent if plan is not None else Path.cwd()
     yield from _paths(environment.get("TESTBED_CONFIG_PATH", ""))
     prefixes = (*package.parents, *_paths(environment.get("AMENT_PREFIX_PATH", "")), Path(sys.prefix))
     yield from dict.fromkeys(prefix / SHARE for prefix in prefixes if (prefix / SHARE).is_dir())

@@ -77,6 +77,19 @@ def test_the_result_is_absolute_even_for_a_plan_named_relatively(tmp_path, monke
     assert locate(NAME, plan=Path("plan.yaml"), environment={}) == expected
 
 
+def test_a_plan_typed_by_a_person_is_found_from_the_current_folder(tmp_path, monkeypatch):
+    expected = write(tmp_path, "my/plan.yaml")
+    monkeypatch.chdir(tmp_path)
+    assert locate("my/plan.yaml", environment={}) == expected
+
+
+def test_files_named_in_a_plan_are_not_looked_for_in_the_current_folder(tmp_path, monkeypatch):
+    write(tmp_path / "elsewhere")
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    with pytest.raises(ConfigurationError):
+        find(tmp_path)
+
+
 def test_what_is_nowhere_is_one_problem_that_names_every_folder_searched(tmp_path, places):
     write(places["prefix"], "other.yaml")
     with pytest.raises(ConfigurationError) as caught:
