@@ -23,6 +23,8 @@ LONGEST_INTERVAL: Final = 0.2
 @njit(cache=True)
 def push(p: Any, s: Any, odometry: Any, wrench: Any) -> None:
     """Fill force and torque of `wrench` from the estimate and the reference in `s` (motion, pulse_start, pulse_end)."""
+    for k in range(3):
+        s.rate[k] = p.active[3 + k] * odometry.angular_velocity[k]
     elapsed = min(max(odometry.stamp - s.last_stamp, 0) / NS_PER_S, LONGEST_INTERVAL) if s.last_stamp else 0.0
     force = wanted_force(p, s, odometry, elapsed)
     wrench.force[:] = rotation.rotate_inverse(odometry.orientation, force)
@@ -41,7 +43,7 @@ def wanted_force(p: Any, s: Any, odometry: Any, elapsed: float) -> Tuple3:
     """Force in the fixed frame, N; integrates the position error unless it or the wrench is too large."""
     arm = rotation.rotate(odometry.orientation, p.centre_of_mass)
     reference_arm = rotation.rotate(s.motion.orientation, p.centre_of_mass)
-    velocity = centre_velocity(p, odometry.orientation, odometry.linear_velocity, odometry.angular_velocity)
+    velocity = centre_velocity(p, odometry.orientation, odometry.linear_velocity, s.rate)
     reference_velocity = reference_centre_velocity(p, s.motion)
     before, after = reference_centre_velocity(p, s.pulse_start), reference_centre_velocity(p, s.pulse_end)
     error = s.vector
@@ -63,7 +65,7 @@ def wanted_force(p: Any, s: Any, odometry: Any, elapsed: float) -> Tuple3:
 @njit(cache=True)
 def wanted_torque(p: Any, s: Any, odometry: Any, elapsed: float) -> Tuple3:
     """Torque along base_link axes, N·m; integrates the attitude error unless it or the wrench is too large."""
-    error, rate = s.vector, odometry.angular_velocity
+    error, rate = s.vector, s.rate
     turn = rotation.multiply(rotation.conjugate(odometry.orientation), s.motion.orientation)
     error[:] = rotation.to_rotation_vector(turn)
     reference_rate = rotation.rotate(turn, s.motion.rate)

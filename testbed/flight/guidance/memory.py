@@ -69,6 +69,7 @@ STATE: Final = np.dtype(
         ("last_stamp", "i8"),
         ("within_since", "i8"),
         ("phase", "i8"),
+        ("rate", "f8", (3,)),
         ("vector", "f8", (3,)),
         ("direction", "f8", (6,)),
         ("allocation", allocation.STATE),
@@ -77,8 +78,8 @@ STATE: Final = np.dtype(
 )
 """plan: what the legs or the track are for (guidance.Planned), from `origin` ns on, lasting `duration` s; motion: the
 reference now and at both ends of the next pulses; integral_force N in the fixed frame, integral_torque N·m along
-base_link axes; within_since: since when (ns) both errors are within tolerance, 0 if they are not; vector, direction:
-working memory."""
+base_link axes; within_since: since when (ns) both errors are within tolerance, 0 if they are not; rate: estimated
+rate about the active axes; vector, direction: working memory."""
 
 
 def parameters_of(vehicle: Vehicle, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> NDArray[np.void]:
