@@ -1,7 +1,7 @@
 """Rotations as unit quaternions (x, y, z, w), for compiled code on both sides of the topics.
 
 `q` is the orientation of a body: it takes components along body axes to components along fixed axes. Vectors and
-quaternions come in as arrays or tuples and go out as tuples of floats, so nothing is allocated; `array[:] = rotate(q, v)`
+quaternions come in as arrays or tuples and go out as tuples of floats, so nothing is allocated; `a[:] = rotate(q, v)`
 stores one. Angles and rotation vectors are in radians. Formulas: any text on rigid-body kinematics, e.g. Shuster, "A
 survey of attitude representations", J. Astronautical Sciences 41 (1993), here with the product order of Hamilton.
 """
