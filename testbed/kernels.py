@@ -37,7 +37,8 @@ def cache_directory() -> Path:
     digest = hashlib.sha256()
     for name, source in sorted(kernel_sources(PACKAGE).items()):
         digest.update(f"{name}\0{len(source)}\0".encode() + source)
-    for fact in (sys.version, *installed_versions("numba", "llvmlite", "numpy"), processor()):
+    # numba files what it compiled under the path of its source, so a copy of the package elsewhere shares nothing.
+    for fact in (PACKAGE, sys.version, *installed_versions("numba", "llvmlite", "numpy"), processor()):
         digest.update(f"{fact}\0".encode())
     return user_cache() / "kernels" / digest.hexdigest()[:16]
 

@@ -1,6 +1,7 @@
 """Where compiled kernels are kept, and that importing the package costs next to nothing."""
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -52,6 +53,14 @@ def test_kernels_stay_where_they_are_when_another_file_changes(package, monkeypa
     before = kernels.cache_directory.__wrapped__()
     (package / changed).write_text("import math\n")
     assert kernels.cache_directory.__wrapped__() == before
+
+
+def test_kernels_of_another_checkout_are_kept_apart(package, monkeypatch, tmp_path_factory):
+    monkeypatch.setattr(kernels, "PACKAGE", package)
+    before = kernels.cache_directory.__wrapped__()
+    copy = shutil.copytree(package, tmp_path_factory.mktemp("copy") / "testbed")
+    monkeypatch.setattr(kernels, "PACKAGE", copy)
+    assert kernels.cache_directory.__wrapped__() != before
 
 
 @pytest.mark.parametrize("fact", ["installed_versions", "processor"])
