@@ -1,0 +1,29 @@
+"""The estimator: pose, velocity, gyro bias and steady disturbance from gyro, commanded valves and beacons.
+
+`Estimator` builds it; the functions beside it are the compiled calls over `estimator.parameters[0]`,
+`estimator.state[0]` and the records of description/messages.py.
+"""
+
+from testbed.flight.estimation.estimator import (
+    INNOVATION,
+    Estimator,
+    accept_imu,
+    accept_ranges,
+    accept_schedule,
+    fill_odometry,
+    set_air_temperature,
+)
+from testbed.flight.estimation.layout import ACQUIRED, CONFIRMING, SEARCHING
+
+__all__ = [
+    "ACQUIRED",
+    "CONFIRMING",
+    "INNOVATION",
+    "SEARCHING",
+    "Estimator",
+    "accept_imu",
+    "accept_ranges",
+    "accept_schedule",
+    "fill_odometry",
+    "set_air_temperature",
+]

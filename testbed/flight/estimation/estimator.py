@@ -1,0 +1,160 @@
+"""Where the vehicle is, from its gyro, its commanded valves and the beacons: the estimator as the rest sees it.
+
+Health: searching until a pose is found from ranges alone, confirming until further cycles agree with it, acquired from
+then on. Cycles that mostly fail the gate, or an estimate grown too unsure, send it back to searching.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final, Literal
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from testbed.description.beacons import Beacons
+from testbed.description.messages import ODOMETRY
+from testbed.description.noise import Noise
+from testbed.description.vehicle import Vehicle
+from testbed.flight.estimation import inertial, output, valve_forces
+from testbed.flight.estimation.acquisition import acquire
+from testbed.flight.estimation.cycle import collect_cycle, filter_cycle, worst_deviations
+from testbed.flight.estimation.inertial import lose
+from testbed.flight.estimation.layout import ACQUIRED, CONFIRMING, SEARCHING
+from testbed.flight.estimation.parameters import believed_parameters, initial_state
+
+BAD_CYCLES: Final = 2
+"""So many cycles in a row that mostly fail the gate mean that the vehicle is elsewhere: moved by hand, or hit."""
+LOST_POSITION: Final = 0.3
+"""Standard deviation of position at which coasting ends, m: beyond it the ranges are no longer linear enough."""
+LOST_ATTITUDE: Final = math.radians(15.0)
+FIX_POSITION: Final = 0.008
+"""Standard deviation of position needed before a pose is published, m."""
+FIX_ATTITUDE: Final = math.radians(1.2)
+
+
+@njit(cache=True)
+def accept_ranges(p: Any, s: Any, ranges: Any) -> None:
+    """Use one beacon cycle (RANGES), empty or not. A cycle that is not newer than the last is passed over."""
+    if not s.started or ranges.stamp <= s.cycle_stamp:
+        return
+    s.cycle_stamp = ranges.stamp
+    collect_cycle(p, s, ranges)
+    if s.phase != SEARCHING:
+        _follow(p, s)
+    if s.phase == SEARCHING:
+        if acquire(p, s):
+            s.phase = CONFIRMING
+        else:
+            _forget_before(s, ranges.stamp)
+
+
+@njit(cache=True)
+def _follow(p: Any, s: Any) -> None:
+    """Filter the collected cycle and judge what the estimate is worth after it."""
+    bad = filter_cycle(p, s)
+    s.bad_cycles = s.bad_cycles + 1 if bad else 0
+    s.good_cycles += not bad and s.innovation_count > 0
+    position, attitude = worst_deviations(s.now)
+    if position > LOST_POSITION or attitude > LOST_ATTITUDE or s.bad_cycles >= BAD_CYCLES:
+        lose(p, s)
+    elif s.phase == CONFIRMING:
+        if bad:
+            lose(p, s)
+        elif s.good_cycles > 0 and position < FIX_POSITION and attitude < FIX_ATTITUDE:
+            s.phase = ACQUIRED
+
+
+@njit(cache=True)
+def _forget_before(s: Any, stamp: int) -> None:
+    """Drop the history before `stamp` (ns), which no cycle to come reaches back to."""
+    while s.history_first < s.history_end and s.history_stop[s.history_first & (s.history_stop.shape[0] - 1)] <= stamp:
+        s.history_first += 1
+
+
+@njit(cache=True)
+def set_air_temperature(p: Any, s: Any, kelvin: float) -> None:
+    """Use this measured air temperature from the next cycle on; a value outside 200 to 350 K is passed over."""
+    if 200.0 < kelvin < 350.0:
+        s.air_temperature = kelvin
+
+
+accept_imu = inertial.accept_imu
+accept_schedule = valve_forces.accept_schedule
+fill_odometry = output.output
+
+
+class Estimator:
+    """Error-state filter with 15 states; `parameters` and `state` are arrays of shape (1,) for the compiled calls.
+
+    vehicle, beacons and noise are believed. Fixed frame and units are those of the topics (description/messages.py).
+    Raises ValueError for held axes other than z, roll and pitch: only for these is the held value known.
+    """
+
+    def __init__(
+        self,
+        vehicle: Vehicle,
+        beacons: Beacons,
+        noise: Noise,
+        place: Literal["table", "cabin"],
+        active_axes: tuple[str, ...],
+    ) -> None:
+        self.parameters = believed_parameters(vehicle, beacons, noise, place, active_axes)
+        self.state = initial_state(self.parameters, beacons)
+        self.mass = vehicle.mass_properties(place).mass
+
+    def accept_imu(self, imu: Any) -> None:
+        """See the kernel `accept_imu`."""
+        accept_imu(self.parameters[0], self.state[0], imu)
+
+    def accept_ranges(self, ranges: Any) -> None:
+        """See the kernel `accept_ranges`."""
+        accept_ranges(self.parameters[0], self.state[0], ranges)
+
+    def accept_schedule(self, schedule: Any) -> None:
+        """See the kernel `accept_schedule`."""
+        accept_schedule(self.parameters[0], self.state[0], schedule)
+
+    def set_air_temperature(self, kelvin: float) -> None:
+        """See the kernel `set_air_temperature`."""
+        set_air_temperature(self.parameters[0], self.state[0], kelvin)
+
+    def output(self, stamp: int) -> Any:
+        """Return the estimate at the last gyro sample, whose stamp `stamp` is, as a record of ODOMETRY."""
+        odometry = np.zeros(1, ODOMETRY)
+        fill_odometry(self.parameters[0], self.state[0], stamp, odometry[0])
+        return odometry[0]
+
+    @property
+    def acquired(self) -> bool:
+        """Whether the published pose can be used."""
+        return int(self.state[0]["phase"]) == ACQUIRED
+
+    @property
+    def gyro_bias(self) -> NDArray[np.float64]:
+        """Gyro bias, body axes, rad/s."""
+        return self.state[0]["now"]["gyro_bias"].copy()
+
+    @property
+    def disturbance_force(self) -> NDArray[np.float64]:
+        """Steady force that is not of the valves, fixed frame, N."""
+        return self.mass * self.state[0]["now"]["disturbance"]
+
+    def innovations(self) -> NDArray[np.void]:
+        """Innovations of the last cycle used: beacon, receiver, innovation m, variance m², accepted."""
+        s = self.state[0]
+        count = int(s["innovation_count"])
+        table = np.zeros(count, INNOVATION)
+        table["beacon"] = s["innovation_beacon"][:count]
+        table["receiver"] = s["innovation_receiver"][:count]
+        table["innovation"] = s["innovation"][:count]
+        table["variance"] = s["innovation_variance"][:count]
+        table["accepted"] = s["innovation_accepted"][:count] != 0
+        return table
+
+
+INNOVATION: Final = np.dtype(
+    [("beacon", "u2"), ("receiver", "u2"), ("innovation", "f8"), ("variance", "f8"), ("accepted", "?")]
+)
+"""One row of `estimate/innovations`."""

@@ -1,0 +1,98 @@
+"""What one sample of the inertial sensor does: a new interval in the history, and the mean carried to it."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+from numba import njit
+
+from testbed.description.messages import NS_PER_S
+from testbed.flight.estimation.cycle import settle
+from testbed.flight.estimation.layout import HISTORY, SEARCHING
+from testbed.flight.estimation.propagation import propagate_mean, replay
+from testbed.flight.estimation.valve_forces import push_over_interval
+
+LONGEST_GAP: Final = NS_PER_S // 2
+"""Without the gyro for longer than this the attitude is anybody's guess, ns."""
+BUMP_ERROR: Final = 0.3
+"""A bump's acceleration, sampled once per interval, is believed to this fraction."""
+
+
+@njit(cache=True)
+def accept_imu(p: Any, s: Any, imu: Any) -> None:
+    """Carry the estimate to the stamp of `imu` (IMU). A sample that is not newer, or not finite, is passed over."""
+    rate, force = imu.angular_velocity, imu.linear_acceleration
+    total = rate[0] + rate[1] + rate[2]
+    previous = s.now.stamp
+    if not math.isfinite(total) or (s.started and imu.stamp <= previous):
+        s.malformed += not math.isfinite(total)
+        return
+    gap = imu.stamp - previous
+    if not s.started or gap > LONGEST_GAP:
+        if s.started:
+            lose(p, s)
+        s.started = 1
+        s.now.stamp = imu.stamp
+        s.anchor.stamp = imu.stamp
+        s.history_first = s.history_end
+        s.angular_velocity[:] = rate
+        return
+    if s.history_end - s.history_first == HISTORY:
+        _retire_history(p, s)
+    number = s.history_end
+    slot = number & (HISTORY - 1)
+    s.history_start[slot] = previous
+    s.history_stop[slot] = imu.stamp
+    for i in range(3):
+        s.history_rate[slot, i] = 0.5 * (s.angular_velocity[i] + rate[i])
+        s.angular_velocity[i] = rate[i]
+    push_over_interval(p, s, number)
+    _feel_bump(p, s, slot, force, 1e-9 * gap)
+    s.history_end = number + 1
+    if s.phase == SEARCHING:
+        s.now.stamp = imu.stamp
+    else:
+        propagate_mean(p, s, s.now, slot, imu.stamp)
+
+
+@njit(cache=True)
+def lose(p: Any, s: Any) -> None:
+    """Give up the pose; what is known of the gyro bias is kept, a little less sure."""
+    if s.phase != SEARCHING:
+        s.losses += 1
+    s.phase = SEARCHING
+    s.bad_cycles = 0
+    s.good_cycles = 0
+    for i in range(3):
+        variance = s.anchor.covariance[9 + i, 9 + i] + (0.25 * p.bias_sigma) ** 2
+        s.anchor.covariance[9 + i, 9 + i] = min(variance, p.bias_sigma**2)
+
+
+@njit(cache=True)
+def _feel_bump(p: Any, s: Any, slot: int, force: Any, dt: float) -> None:
+    """Add to the push what the accelerometer feels beyond valves, noise and bias: a contact, or a hand.
+
+    Only along axes that are free: elsewhere the floor carries the weight. The velocity becomes as unsure as the
+    sample is a poor measure of the whole interval.
+    """
+    square = 0.0
+    for i in range(3):
+        excess = p.free[i] * (force[i] - s.history_push[slot, i])
+        square += excess * excess
+    if square > p.bump_threshold * p.bump_threshold and math.isfinite(square):
+        for i in range(3):
+            s.history_push[slot, i] += p.free[i] * (force[i] - s.history_push[slot, i])
+        s.history_noise[slot] += BUMP_ERROR * BUMP_ERROR * square * dt
+        s.bumps += 1
+
+
+@njit(cache=True)
+def _retire_history(p: Any, s: Any) -> None:
+    """Make room when no beacon cycle has come for long: the older half of the history can no longer be run again."""
+    number = s.history_first + HISTORY // 2
+    if s.phase == SEARCHING:
+        s.history_first = number
+        return
+    replay(p, s, s.anchor, s.history_first, s.history_stop[(number - 1) & (HISTORY - 1)])
+    settle(p, s, number)

@@ -1,0 +1,180 @@
+"""The estimator's parameters and state as structured arrays.
+
+Error state, 15 components: position m (of the centre of mass, fixed frame), velocity m/s (same), attitude (small
+rotation about the fixed axes, rad), gyro bias rad/s (body axes), disturbance acceleration m/s² (fixed frame).
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from testbed.description.messages import MAX_BEACONS, MAX_RANGES, MAX_RECEIVERS, MAX_VALVES
+
+POSITION: Final = 0
+VELOCITY: Final = 3
+ATTITUDE: Final = 6
+BIAS: Final = 9
+DISTURBANCE: Final = 12
+ERRORS: Final = 15
+
+SEARCHING: Final = 0
+"""No idea where the vehicle is."""
+CONFIRMING: Final = 1
+"""A pose was found; further cycles must agree with it before it is published."""
+ACQUIRED: Final = 2
+
+HISTORY: Final = 256
+"""Intervals between gyro samples kept (a power of two): 2.56 s at 100 Hz, more than the longest beacon cycle of 2 s."""
+MAX_PULSES: Final = 128
+MAX_STARTS: Final = 24
+
+PARAMETERS: Final = np.dtype(
+    [
+        # body
+        ("centre_of_mass", "f8", (3,)),
+        ("free", "f8", (6,)),  # 1 where the axis is free, 0 where the floor holds it
+        ("held_height", "f8"),
+        # valves
+        ("push", "f8", (MAX_VALVES, 3)),  # acceleration by a fully open valve, body axes, m/s²
+        ("opening_shift", "i8"),  # ns from command to the edge of the equivalent rectangle
+        ("closing_shift", "i8"),
+        ("sag_per_valve", "f8"),
+        ("thrust_error", "f8"),
+        # gyro and accelerometer
+        ("gyro_density", "f8"),
+        ("gyro_scale_error", "f8"),
+        ("bias_sigma", "f8"),
+        ("bias_walk", "f8"),  # power spectral density, (rad/s)²/s
+        ("bump_threshold", "f8"),
+        # disturbance
+        ("disturbance_sigma", "f8"),
+        ("disturbance_walk", "f8"),  # power spectral density, (m/s²)²/s
+        # ranging
+        ("range_constant", "f8"),
+        ("range_per_metre", "f8"),
+        ("range_valve_factor", "f8"),
+        ("range_survey", "f8"),
+        ("temperature_error", "f8"),
+        ("beacon_count", "i8"),
+        ("beacon", "f8", (MAX_BEACONS, 3)),
+        ("receiver_count", "i8"),
+        ("arm", "f8", (MAX_RECEIVERS, 3)),  # from the centre of mass, body axes
+        ("receiver_axis", "f8", (MAX_RECEIVERS, 3)),
+        ("receiver_cosine", "f8", (MAX_RECEIVERS,)),  # of the widest angle at which a chirp is believed
+        # acquisition
+        ("start_count", "i8"),
+        ("start_orientation", "f8", (MAX_STARTS, 4)),
+    ],
+    align=True,
+)
+
+TRACK: Final = np.dtype(
+    [
+        ("stamp", "i8"),
+        ("position", "f8", (3,)),
+        ("velocity", "f8", (3,)),
+        ("orientation", "f8", (4,)),
+        ("gyro_bias", "f8", (3,)),
+        ("disturbance", "f8", (3,)),
+        ("covariance", "f8", (ERRORS, ERRORS)),
+        # what the mean has gone through since the covariance was last propagated
+        ("elapsed", "f8"),
+        ("rotation_integral", "f8", (3, 3)),  # of the rotation matrix over time
+        ("push_integral", "f8", (3,)),  # of the acceleration by valves and bumps, fixed frame
+        ("velocity_noise", "f8"),  # variance gathered, m²/s²
+        ("attitude_noise", "f8"),  # variance gathered, rad²
+        # workspace
+        ("rotation", "f8", (3, 3)),
+        ("gain", "f8", (ERRORS,)),
+    ],
+    align=True,
+)
+"""An estimate at one time: mean, covariance, and the bridge between their times."""
+
+FIT: Final = np.dtype(
+    [
+        ("count", "i8"),
+        ("beacon", "f8", (MAX_RANGES, 3)),
+        ("arm", "f8", (MAX_RANGES, 3)),  # from the centre of mass, body axes at the time of the fit
+        ("axis", "f8", (MAX_RANGES, 3)),
+        ("cosine", "f8", (MAX_RANGES,)),
+        ("time", "f8", (MAX_RANGES,)),  # of arrival, relative to the time of the fit, s
+        ("distance", "f8", (MAX_RANGES,)),
+        ("weight", "f8", (MAX_RANGES,)),  # 1 / standard deviation; 0 for a range left out
+        ("residual", "f8", (MAX_RANGES,)),  # in standard deviations
+        ("position", "f8", (3,)),
+        ("orientation", "f8", (4,)),
+        ("velocity", "f8", (3,)),
+        ("cost", "f8"),
+        ("normal", "f8", (9, 9)),
+        ("gradient", "f8", (9,)),
+        ("factor", "f8", (9, 9)),
+        ("step", "f8", (9,)),
+        ("trial_position", "f8", (3,)),
+        ("trial_orientation", "f8", (4,)),
+        ("trial_velocity", "f8", (3,)),
+        ("best_position", "f8", (2, 3)),  # the two best distinct poses
+        ("best_orientation", "f8", (2, 4)),
+        ("best_velocity", "f8", (2, 3)),
+        ("best_cost", "f8", (2,)),
+    ],
+    align=True,
+)
+"""A nonlinear least-squares problem over one cycle of ranges: unknown position, attitude and velocity."""
+
+STATE: Final = np.dtype(
+    [
+        ("phase", "i8"),
+        ("air_temperature", "f8"),
+        ("started", "i8"),  # 1 once a gyro sample has come
+        ("anchor", TRACK),  # at the last chirp used
+        ("now", TRACK),  # at the last gyro sample
+        ("saved", TRACK),  # the anchor before the cycle in work
+        ("angular_velocity", "f8", (3,)),  # last gyro sample, rad/s
+        # intervals between gyro samples, numbered history_first .. history_end - 1, kept at number % HISTORY
+        ("history_first", "i8"),
+        ("history_end", "i8"),
+        ("history_start", "i8", (HISTORY,)),
+        ("history_stop", "i8", (HISTORY,)),
+        ("history_rate", "f8", (HISTORY, 3)),
+        ("history_push", "f8", (HISTORY, 3)),
+        ("history_noise", "f8", (HISTORY,)),  # power spectral density of the velocity noise, m²/s³
+        ("history_firing_from", "i8", (HISTORY,)),
+        ("history_firing_until", "i8", (HISTORY,)),
+        # commanded valve pulses still to come or in progress
+        ("pulse_count", "i8"),
+        ("pulse_valve", "i8", (MAX_PULSES,)),
+        ("pulse_open", "i8", (MAX_PULSES,)),
+        ("pulse_close", "i8", (MAX_PULSES,)),
+        # the cycle in work, in order of arrival
+        ("cycle_stamp", "i8"),
+        ("cycle_count", "i8"),
+        ("cycle_beacon", "i8", (MAX_RANGES,)),
+        ("cycle_receiver", "i8", (MAX_RANGES,)),
+        ("cycle_arrival", "i8", (MAX_RANGES,)),
+        ("cycle_distance", "f8", (MAX_RANGES,)),
+        # innovations of the last cycle that the filter used
+        ("innovations_stamp", "i8"),
+        ("innovation_count", "i8"),
+        ("innovation_beacon", "i8", (MAX_RANGES,)),
+        ("innovation_receiver", "i8", (MAX_RANGES,)),
+        ("innovation", "f8", (MAX_RANGES,)),
+        ("innovation_variance", "f8", (MAX_RANGES,)),
+        ("innovation_accepted", "i8", (MAX_RANGES,)),
+        # health
+        ("bad_cycles", "i8"),  # in a row
+        ("good_cycles", "i8"),  # since acquisition
+        ("last_fix", "i8"),  # stamp of the last range used
+        ("accepted", "i8"),
+        ("rejected", "i8"),
+        ("late", "i8"),
+        ("malformed", "i8"),
+        ("bumps", "i8"),
+        ("losses", "i8"),
+        ("attempts", "i8"),
+        ("fit", FIT),
+    ],
+    align=True,
+)

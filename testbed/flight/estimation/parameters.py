@@ -1,0 +1,119 @@
+"""The estimator's parameters from what is believed of vehicle, beacons and noise."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from typing import Any, Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testbed.description.axes import axis_mask
+from testbed.description.beacons import Beacons
+from testbed.description.messages import NS_PER_S, TICK_NS
+from testbed.description.noise import Noise
+from testbed.description.rotation import from_heading
+from testbed.description.vehicle import Vehicle
+from testbed.flight.estimation.layout import BIAS, PARAMETERS, STATE
+
+DISTURBANCE_TIME: Final = 60.0
+"""A steady disturbance is believed to change by itself in about this time, s: a body glides from slope to slope."""
+CONE_MARGIN_DEG: Final = 15.0
+"""A receiver may hear this much beyond its cone before a pose is disbelieved, degrees."""
+HEADINGS: Final = 12
+"""Attitudes to start from on the floor: one every 30 degrees."""
+
+
+def believed_parameters(
+    vehicle: Vehicle, beacons: Beacons, noise: Noise, place: Literal["table", "cabin"], active_axes: tuple[str, ...]
+) -> NDArray[np.void]:
+    """Return PARAMETERS, shape (1,). Raises ValueError for held axes other than z, roll and pitch."""
+    free = axis_mask(active_axes)
+    if not free[[0, 1, 5]].all():
+        raise ValueError(
+            f"active_axes is {active_axes!r}, allowed: x, y and yaw always free; z, roll, pitch free or held"
+        )
+    parameters = np.zeros(1, PARAMETERS)
+    p: Any = parameters[0]
+    body = vehicle.mass_properties(place)
+    p["centre_of_mass"] = body.centre_of_mass
+    p["free"] = free
+    p["held_height"] = vehicle.shape.floor_height + body.centre_of_mass[2]
+    _valves(p, vehicle, noise, body.mass)
+    _inertial_sensor(p, noise)
+    p["disturbance_sigma"] = noise.surroundings.disturbance
+    p["disturbance_walk"] = 2.0 * noise.surroundings.disturbance**2 / DISTURBANCE_TIME
+    _ranging(p, vehicle, beacons, noise)
+    starts = start_orientations(bool(free[3] or free[4]))
+    p["start_count"] = len(starts)
+    p["start_orientation"][: len(starts)] = starts
+    return parameters
+
+
+def initial_state(parameters: NDArray[np.void], beacons: Beacons) -> NDArray[np.void]:
+    """Return STATE, shape (1,): searching, gyro bias zero with its spread at switch-on."""
+    state = np.zeros(1, STATE)
+    s: Any = state[0]
+    s["air_temperature"] = beacons.air_temperature
+    for track in ("anchor", "now", "saved"):
+        s[track]["orientation"] = (0.0, 0.0, 0.0, 1.0)
+    bias = np.arange(BIAS, BIAS + 3)
+    s["anchor"]["covariance"][bias, bias] = parameters[0]["bias_sigma"] ** 2
+    return state
+
+
+def start_orientations(tilted: bool) -> NDArray[np.float64]:
+    """Attitudes to start the pose fit from, shape (n, 4): headings, or the 24 rotations of a cube for any attitude."""
+    if not tilted:
+        return np.array([from_heading(2.0 * math.pi * k / HEADINGS) for k in range(HEADINGS)])
+    rotations = []
+    half, root = 0.5, math.sqrt(0.5)
+    rotations += [np.eye(4)[k] for k in range(4)]
+    rotations += [np.array([*signs, half]) for signs in itertools.product((-half, half), repeat=3)]
+    for first, second in itertools.combinations(range(4), 2):
+        for sign in (root, -root):
+            q = np.zeros(4)
+            q[first], q[second] = root, sign
+            rotations.append(q)
+    return np.array(rotations)
+
+
+def _valves(p: Any, vehicle: Vehicle, noise: Noise, mass: float) -> None:
+    thrusters = vehicle.thrusters
+    for k, valve in enumerate(thrusters.valves):
+        p["push"][k] = valve.force() / mass
+    p["opening_shift"] = round((thrusters.opening_delay + 0.5 * thrusters.rise_time) * NS_PER_S)
+    p["closing_shift"] = round((thrusters.closing_delay + 0.5 * thrusters.fall_time) * NS_PER_S)
+    p["sag_per_valve"] = thrusters.maximum_sag / 4.0
+    p["thrust_error"] = noise.surroundings.thrust
+
+
+def _inertial_sensor(p: Any, noise: Noise) -> None:
+    gyro, accelerometer = noise.gyro, noise.accelerometer
+    p["gyro_density"] = math.radians(gyro.density_deg)
+    p["gyro_scale_error"] = gyro.scale_error
+    p["bias_sigma"] = math.radians(gyro.turn_on_bias_deg)
+    drift = math.radians(gyro.bias_instability_deg_per_hour) / 3600.0
+    p["bias_walk"] = 2.0 * drift**2 / gyro.bias_time
+    sample = accelerometer.density / math.sqrt(TICK_NS / NS_PER_S)
+    # Six sigma of a sample, four of the bias, and what a valve can do within the interval that its mean does not show.
+    p["bump_threshold"] = 6.0 * sample + 4.0 * accelerometer.turn_on_bias + 2.0 * np.abs(p["push"]).max()
+
+
+def _ranging(p: Any, vehicle: Vehicle, beacons: Beacons, noise: Noise) -> None:
+    ranging = noise.ranging
+    p["range_constant"] = ranging.constant
+    p["range_per_metre"] = ranging.per_metre
+    p["range_valve_factor"] = ranging.valve_factor
+    p["range_survey"] = ranging.survey
+    p["temperature_error"] = noise.surroundings.air_temperature
+    p["beacon_count"] = len(beacons.beacons)
+    for k, beacon in enumerate(beacons.beacons):
+        p["beacon"][k] = beacon.position
+    p["receiver_count"] = len(vehicle.receivers)
+    for k, receiver in enumerate(vehicle.receivers):
+        axis = np.array(receiver.axis)
+        p["arm"][k] = np.array(receiver.position) - p["centre_of_mass"]
+        p["receiver_axis"][k] = axis / np.linalg.norm(axis)
+        p["receiver_cosine"][k] = math.cos(math.radians(min(receiver.half_angle_deg + CONE_MARGIN_DEG, 180.0)))

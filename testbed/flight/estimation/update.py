@@ -1,0 +1,118 @@
+"""Scalar Kalman updates: one range, one held axis.
+
+P' = P − K·S·Kᵀ with the optimal gain K = P·Hᵀ/S. For a scalar measurement with exactly this gain it equals the Joseph
+form (I − K·H)·P·(I − K·H)ᵀ + K·R·Kᵀ; written as the outer product of one vector with itself it is symmetric to the
+last bit and costs a tenth. What Joseph's form guards against, a gain that is not optimal, does not occur: a rejected
+measurement changes nothing. Tests compare the two.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+from numba import njit
+
+from testbed.description.rotation import from_rotation_vector, multiply, normalise, rotate
+from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, ERRORS, POSITION, VELOCITY
+
+GATE: Final = 10.828
+"""Bound on innovation²/variance: 99.9 % of chi-square with one degree of freedom."""
+
+HELD_HEIGHT: Final = 0.5e-3
+"""Standard deviation of the height of a body on the table, m."""
+HELD_SPEED: Final = 0.5e-3
+"""Standard deviation of its vertical velocity, m/s."""
+HELD_ANGLE: Final = 0.3e-3
+"""Standard deviation of its roll and pitch, rad: about the largest slope of a table fit for use."""
+
+
+@njit(cache=True)
+def correct(track: Any, innovation: float, variance: float) -> None:
+    """Apply a scalar measurement whose P·Hᵀ stands in `track.gain`; `variance` is that of the innovation."""
+    gain, P = track.gain, track.covariance
+    weight = innovation / variance
+    for i in range(3):
+        track.position[i] += weight * gain[POSITION + i]
+        track.velocity[i] += weight * gain[VELOCITY + i]
+        track.gyro_bias[i] += weight * gain[BIAS + i]
+        track.disturbance[i] += weight * gain[DISTURBANCE + i]
+    turn = from_rotation_vector((weight * gain[ATTITUDE], weight * gain[ATTITUDE + 1], weight * gain[ATTITUDE + 2]))
+    track.orientation[:] = normalise(multiply(turn, track.orientation))
+    scale = 1.0 / math.sqrt(variance)
+    for i in range(ERRORS):
+        gain[i] *= scale
+    for i in range(ERRORS):
+        for j in range(ERRORS):
+            P[i, j] -= gain[i] * gain[j]
+
+
+@njit(cache=True)
+def range_variance(p: Any, temperature: float, distance: float, firing: bool) -> float:
+    """Variance of one measured distance, m²: noise of the receiver, survey of the beacon, error of the thermometer."""
+    sigma = p.range_constant + p.range_per_metre * distance
+    if firing:
+        sigma *= p.range_valve_factor
+    scale = 0.5 * p.temperature_error / temperature * distance
+    return sigma * sigma + p.range_survey * p.range_survey + scale * scale
+
+
+@njit(cache=True)
+def update_range(track: Any, beacon: Any, arm: Any, measured: float, noise: float) -> tuple[float, float, bool]:
+    """Use the distance of a beacon to a receiver on `arm` (from the centre of mass, body axes), if the gate lets it.
+
+    Returns innovation m, its variance m², and whether it was used.
+    """
+    lever = rotate(track.orientation, arm)
+    x = track.position[0] + lever[0] - beacon[0]
+    y = track.position[1] + lever[1] - beacon[1]
+    z = track.position[2] + lever[2] - beacon[2]
+    distance = math.sqrt(x * x + y * y + z * z)
+    x, y, z = x / distance, y / distance, z / distance
+    rx = lever[1] * z - lever[2] * y
+    ry = lever[2] * x - lever[0] * z
+    rz = lever[0] * y - lever[1] * x
+    gain, P = track.gain, track.covariance
+    for i in range(ERRORS):  # H has six entries: the direction, and its moment about the centre of mass
+        row = P[i]
+        gain[i] = (
+            row[POSITION] * x
+            + row[POSITION + 1] * y
+            + row[POSITION + 2] * z
+            + row[ATTITUDE] * rx
+            + row[ATTITUDE + 1] * ry
+            + row[ATTITUDE + 2] * rz
+        )
+    variance = noise + x * gain[POSITION] + y * gain[POSITION + 1] + z * gain[POSITION + 2]
+    variance += rx * gain[ATTITUDE] + ry * gain[ATTITUDE + 1] + rz * gain[ATTITUDE + 2]
+    innovation = measured - distance
+    if not innovation * innovation <= GATE * variance:
+        return innovation, variance, False
+    correct(track, innovation, variance)
+    return innovation, variance, True
+
+
+@njit(cache=True)
+def _update_component(track: Any, index: int, innovation: float, sigma: float) -> None:
+    """Use a direct measurement of one component of the error state."""
+    for i in range(ERRORS):
+        track.gain[i] = track.covariance[i, index]
+    correct(track, innovation, track.gain[index] + sigma * sigma)
+
+
+@njit(cache=True)
+def update_held_axes(p: Any, track: Any) -> None:
+    """Use what the floor is known to do: hold height, roll and pitch, and so vertical speed.
+
+    That roll and pitch do not turn is in their being zero at every call: the bias moves them through the propagation. A
+    measurement of the rates beside it would use the same gyro samples twice.
+    """
+    if p.free[2] == 0.0:
+        _update_component(track, POSITION + 2, p.held_height - track.position[2], HELD_HEIGHT)
+        _update_component(track, VELOCITY + 2, -track.velocity[2], HELD_SPEED)
+    if p.free[3] == 0.0:
+        vertical = rotate(track.orientation, (0.0, 0.0, 1.0))
+        _update_component(track, ATTITUDE, vertical[1], HELD_ANGLE)
+    if p.free[4] == 0.0:
+        vertical = rotate(track.orientation, (0.0, 0.0, 1.0))
+        _update_component(track, ATTITUDE + 1, -vertical[0], HELD_ANGLE)
