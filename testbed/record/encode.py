@@ -10,8 +10,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
+from testbed.description.air import celsius
 from testbed.description.messages import INNOVATION_POINT, RANGE_POINT
 from testbed.description.status import status_json
 from testbed.description.vehicle import Vehicle
@@ -21,7 +22,6 @@ from testbed.record.contract import Layout
 from testbed.record.template import Template
 
 Stamps = NDArray[np.int64]
-ZERO_CELSIUS: Final = 273.15
 J_PER_WH: Final = 3600.0
 
 
@@ -31,11 +31,11 @@ def clock(stamps: Stamps) -> Block:
     return _block("/clock", contract.CLOCK, stamps, stamps, template.rows(stamps, {}))
 
 
-def air_temperature(stamps: Stamps, kelvin: ArrayLike, frame: str) -> Block:
+def air_temperature(stamps: Stamps, kelvin: float, frame: str) -> Block:
     """`/air/temperature` from K; the message holds degrees Celsius, as its definition says."""
     layout = contract.TEMPERATURE
     template = Template(layout.build(frame), layout.type, layout.paths)
-    values = {"temperature": np.broadcast_to(np.asarray(kelvin) - ZERO_CELSIUS, len(stamps))}
+    values = {"temperature": np.broadcast_to(celsius(kelvin), len(stamps))}
     return _block("/air/temperature", layout, stamps, stamps, template.rows(stamps, values))
 
 
@@ -91,9 +91,9 @@ class VehicleEncoder:
         """`supply/pressure`, Pa."""
         return self._columns("supply/pressure", contract.PRESSURE, (self._body,), stamps, {"pressure": pascal})
 
-    def temperature(self, stamps: Stamps, kelvin: NDArray[np.float64]) -> Block:
+    def temperature(self, stamps: Stamps, kelvin: Any) -> Block:
         """`supply/temperature` from K; the message holds degrees Celsius, as its definition says."""
-        values = {"temperature": kelvin - ZERO_CELSIUS}
+        values: dict[str, Any] = {"temperature": celsius(kelvin)}
         return self._columns("supply/temperature", contract.TEMPERATURE, (self._body,), stamps, values)
 
     def battery(self, stamps: Stamps, energy: NDArray[np.float64]) -> Block:

@@ -30,10 +30,10 @@ class Span:
 
 @dataclass
 class MessageLayout:
-    """All numbers of a message by path, and the places of the lengths that must agree for the layout to hold."""
+    """All numbers of a message by path; `fixed`: bytes (from, to) of its strings and lengths, which make the layout."""
 
     spans: dict[str, Span] = field(default_factory=dict)
-    lengths: list[int] = field(default_factory=list)
+    fixed: list[tuple[int, int]] = field(default_factory=list)
     size: int = 0
 
     def dtype(self, paths: dict[str, str], itemsize: int, shift: int = 0) -> np.dtype[Any]:
@@ -85,12 +85,15 @@ def _walk_field(layout: MessageLayout, path: str, value: Any, kind: Nodetype, de
 def _walk_base(layout: MessageLayout, path: str, value: Any, name: str, position: int) -> int:
     if name != "string":
         return _numbers(layout, path, name, 1, position)
-    return _walk_length(layout, position) + len(value.encode()) + 1
+    position = _walk_length(layout, position)
+    end = position + len(value.encode()) + 1
+    layout.fixed.append((ENCAPSULATION + position, ENCAPSULATION + end))
+    return end
 
 
 def _walk_length(layout: MessageLayout, position: int) -> int:
     position += -position % 4
-    layout.lengths.append(ENCAPSULATION + position)
+    layout.fixed.append((ENCAPSULATION + position, ENCAPSULATION + position + 4))
     return position + 4
 
 
