@@ -12,11 +12,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Literal, TypeVar
 
 from pydantic import BaseModel
 
 import testbed
+from testbed.description.axes import CABIN_AXES, TABLE_AXES
 from testbed.description.beacons import Beacons
 from testbed.description.cabin import Cabin
 from testbed.description.errors import ConfigurationError, Problem
@@ -53,11 +54,21 @@ class Configuration:
     versions: Mapping[str, str]
 
     @property
-    def separation(self) -> float:
-        """Required distance between vehicles, centre to centre, m."""
-        place = self.table if self.table is not None else self.cabin
-        assert place is not None, "the schema of a plan sees to it that one of both is there"
-        return place.separation
+    def place(self) -> Literal["table", "cabin"]:
+        """Where the session takes place; also the name of the fixed frame."""
+        return self.plan.place
+
+    @property
+    def active_axes(self) -> tuple[str, ...]:
+        """Axes that the place leaves free."""
+        return TABLE_AXES if self.place == "table" else CABIN_AXES
+
+    @property
+    def room(self) -> Table | Cabin:
+        """Where the session takes place."""
+        room = self.table if self.table is not None else self.cabin
+        assert room is not None, "the schema of a plan sees to it that one of both is there"
+        return room
 
     def resolved(self) -> dict[str, Any]:
         """Return every value that decides what happens, defaults included, as plain data."""

@@ -1,0 +1,105 @@
+"""Which maneuver each vehicle flies in a try, and when the next one is due."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+
+from testbed.description.maneuver import Maneuver, Phase, Waypoint
+from testbed.description.messages import NS_PER_S
+from testbed.plan.maneuvers import Hold, Rotate, Step, Track, Translate
+from testbed.plan.poses import PlannedPose, RunPoses
+from testbed.plan.schema import Run
+
+START_GRID_NS: Final = NS_PER_S // 10
+START_LEAD_NS: Final = NS_PER_S // 5
+"""A maneuver starts at the first multiple of 0.1 s that is at least 0.2 s away, so that it has arrived by then."""
+
+
+class Progress:
+    """The maneuvers of one try. `expiry` (stamp ns) is that of all of them."""
+
+    def __init__(self, run: Run, poses: RunPoses, attempt: int, expiry: int) -> None:
+        self._run, self._poses, self._attempt, self._expiry = run, poses, attempt, expiry
+        self._lists = {name: run.maneuvers.get(name, ()) for name in poses.start}
+        self._index = dict.fromkeys(self._lists, -1)
+        self._given: dict[str, Maneuver] = {}
+
+    @property
+    def complete(self) -> bool:
+        """Whether every vehicle has done all its maneuvers."""
+        return all(self._index[name] >= len(steps) for name, steps in self._lists.items())
+
+    def advance(self, stamp: int, status: Mapping[str, Any], numbers: Mapping[str, int]) -> dict[str, Maneuver]:
+        """Return the maneuvers to be given now; `numbers` are the newest given, `status` the latest of guidance."""
+        done = [name for name in self._lists if self._done(name, stamp, status.get(name))]
+        if self._run.together and len(done) < sum(
+            self._index[name] < len(steps) for name, steps in self._lists.items()
+        ):
+            return {}
+        new = {}
+        for name in done:
+            self._index[name] += 1
+            if self._index[name] < len(self._lists[name]):
+                new[name] = self._given[name] = self._maneuver(name, stamp, numbers.get(name, 0) + 1)
+        return new
+
+    def _done(self, name: str, stamp: int, status: Any) -> bool:
+        """Whether the vehicle's maneuver is over and its list is not."""
+        index, steps = self._index[name], self._lists[name]
+        if index < 0:
+            return True
+        if index >= len(steps):
+            return False
+        step, given = steps[index], self._given[name]
+        if isinstance(step, Hold):
+            return stamp >= given.start + round(step.duration * NS_PER_S)
+        if isinstance(step, Track):
+            return stamp >= given.start + round(step.waypoints[-1].time * NS_PER_S)
+        return status is not None and status["number"] == given.number and status["phase"] == Phase.HOLDING
+
+    def _maneuver(self, name: str, stamp: int, number: int) -> Maneuver:
+        index = self._index[name]
+        before = self._poses.after[name][index - 1] if index else self._poses.start[name]
+        start = starting(stamp)
+        return maneuver(
+            self._lists[name][index],
+            before,
+            self._poses.after[name][index],
+            number=number,
+            run=self._run.name,
+            attempt=self._attempt,
+            start=start,
+            expiry=self._expiry,
+        )
+
+
+def starting(stamp: int) -> int:
+    """Start stamp ns of a maneuver that is decided at this stamp."""
+    return -(-(stamp + START_LEAD_NS) // START_GRID_NS) * START_GRID_NS
+
+
+def maneuver(step: Step, before: PlannedPose, after: PlannedPose, **common: Any) -> Maneuver:
+    """Translate a maneuver of the plan into the message for guidance.
+
+    Every one but a track carries its whole goal, position and attitude, so that the errors of maneuvers do not add up.
+    """
+    if isinstance(step, Track):
+        points = tuple(
+            Waypoint(
+                time=point.time,
+                x=point.x,
+                y=point.y,
+                z=before.position[2] if point.z is None else point.z,
+                heading_deg=point.heading_deg,
+            )
+            for point in step.waypoints
+        )
+        return Maneuver(kind="track", waypoints=points, **common)
+    limits: dict[str, Any] = {}
+    if isinstance(step, Translate):
+        limits["speed_limit"] = step.speed_limit
+    if isinstance(step, Rotate):
+        limits["rate_limit"] = math.radians(step.rate_limit_deg)
+    return Maneuver(kind=step.kind, position=after.position, orientation=after.orientation, **limits, **common)

@@ -1,0 +1,58 @@
+"""What was measured in one try, put together from messages: live by the conductor, from a recording by the report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testbed.plan.observation import Contact
+from testbed.plan.poses import PlannedPose
+
+TRACK: Final = np.dtype([("stamp", "i8"), ("position", "f8", (3,)), ("orientation", "f8", (4,))], align=True)
+"""The part of messages.ODOMETRY that criteria look at."""
+
+GAS: Final = np.dtype([("stamp", "i8"), ("mass", "f8")], align=True)
+"""Mass of gas in a tank, kg, from supply pressure and temperature (description.gas.gas_mass)."""
+
+
+@dataclass(frozen=True)
+class TrySamples:
+    """One try from stamp `start` to stamp `end` (ns, both included).
+
+    By vehicle: `goals`, the last pose the run asks for (RunPoses.goals); `truth` and `reference`, arrays with the
+    fields of TRACK, oldest first (messages.ODOMETRY will do; for a vehicle without truth its odometry); `gas`, an array
+    of GAS that begins with the last sample at or before `start`. Samples outside the try may be there and are left out
+    of account. `dimensions` is 2 on the table, 3 in the cabin.
+    """
+
+    start: int
+    end: int
+    dimensions: int
+    goals: Mapping[str, PlannedPose]
+    truth: Mapping[str, NDArray[np.void]]
+    reference: Mapping[str, NDArray[np.void]] = field(default_factory=dict)
+    gas: Mapping[str, NDArray[np.void]] = field(default_factory=dict)
+    contacts: Sequence[Contact] = ()
+
+    @property
+    def vehicles(self) -> tuple[str, ...]:
+        """Names of all vehicles of the try."""
+        return tuple(self.goals)
+
+
+def track(odometry: NDArray[np.void]) -> NDArray[np.void]:
+    """Copy the fields of TRACK out of an array of messages.ODOMETRY."""
+    kept = np.empty(len(odometry), TRACK)
+    for name in ("stamp", "position", "orientation"):
+        kept[name] = odometry[name]
+    return kept
+
+
+def joined(pieces: Iterable[NDArray[np.void]], dtype: np.dtype) -> NDArray[np.void]:
+    """Join arrays that came one after the other; empty if none came."""
+    pieces = list(pieces)
+    return np.concatenate(pieces) if pieces else np.zeros(0, dtype)
