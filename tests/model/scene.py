@@ -6,6 +6,7 @@ from testbed.description import messages
 from testbed.description.beacons import Beacon, Beacons
 from testbed.description.cabin import Cabin
 from testbed.description.noise import AccelerometerNoise, GyroNoise, Noise, RangingNoise, Surroundings
+from testbed.description.rotation import rotate_inverse
 from testbed.description.table import Table
 from testbed.description.vehicle import GasSupply, MassProperties, Receiver, Shape, ThrusterSet, Valve, Vehicle
 from testbed.model.draws import Draws
@@ -27,7 +28,7 @@ FLAT = Table(
     name="flat",
     outline=((-1.8, -1.5), (1.8, -1.5), (1.8, 1.5), (-1.8, 1.5)),
     working_area=((-1.6, -1.3), (1.6, 1.3)),
-    film_drag_time=1e12,
+    film_drag_time=1e18,
 )
 
 CABIN = Cabin(name="cabin", size=(4.0, 3.0, 2.5))
@@ -76,6 +77,7 @@ def receivers():
 
 
 def a_vehicle(name="wren", thrusters=None, **changes):
+    """A vehicle of the demo lab's size; `thrusters` changes what its valves have in common."""
     vehicle = Vehicle(
         name=name,
         flight=MassProperties(mass=6.0, inertia=(0.062, 0.065, 0.068)),
@@ -89,8 +91,8 @@ def a_vehicle(name="wren", thrusters=None, **changes):
 
 
 def steady(name="wren", **changes):
-    """A vehicle whose valves have no jitter."""
-    return a_vehicle(name, thrusters={"delay_jitter": 0.0}, **changes)
+    """A vehicle whose valves have no jitter; `changes` replace whole parts of it."""
+    return a_vehicle(name, {"delay_jitter": 0.0}).model_copy(update=changes)
 
 
 def a_plant(*vehicles, room=FLAT, beacons=BEACONS, noise=SILENCE, seed=1):
@@ -123,6 +125,4 @@ def set_motion(plant, index, velocity=(0.0, 0.0, 0.0), rate=(0.0, 0.0, 0.0)):
     state = plant.states[index]
     state["velocity"], state["rate"] = velocity, rate
     turn = np.cross(rate, plant.vehicles[index]["centre_of_mass"])
-    from testbed.description.rotation import rotate_inverse
-
     state["linear_velocity"] = np.array(rotate_inverse(state["orientation"], state["velocity"])) - turn
