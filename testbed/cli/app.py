@@ -12,6 +12,7 @@ import typer
 
 from testbed import __version__
 from testbed.cli.node import node
+from testbed.cli.rehearse import rehearse
 from testbed.cli.warm import warm
 from testbed.description.errors import ConfigurationError
 
@@ -24,6 +25,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})(node)
+app.command()(rehearse)
 app.command()(warm)
 
 

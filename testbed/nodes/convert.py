@@ -18,17 +18,8 @@ from std_msgs.msg import Header
 from trajectory_msgs.msg import JointTrajectory, JointTrajectoryPoint
 
 from testbed.description import messages
+from testbed.description.messages import RANGE_POINT
 from testbed.nodes.topics import to_nanoseconds, to_time
-
-RANGE_POINT = np.dtype(
-    [("beacon", "<u2"), ("receiver", "<u2"), ("time_of_flight", "<f8"), ("time_offset", "<f8")]
-)
-"""One point of the `ranges` cloud, packed."""
-
-INNOVATION_POINT = np.dtype(
-    [("beacon", "<u2"), ("receiver", "<u2"), ("innovation", "<f8"), ("variance", "<f8"), ("accepted", "u1")]
-)
-"""One point of the `estimate/innovations` cloud, packed: innovation m, variance m²."""
 
 _POINT_FIELD_TYPES = {"<u2": PointField.UINT16, "|u1": PointField.UINT8, "<f8": PointField.FLOAT64}
 
@@ -93,7 +84,9 @@ def pose_to_message(position: NDArray[np.float64], orientation: NDArray[np.float
     return Pose(position=Point(x=x, y=y, z=z), orientation=Quaternion(x=qx, y=qy, z=qz, w=qw))
 
 
-def pose_stamped(stamp: int, frame: str, position: NDArray[np.float64], orientation: NDArray[np.float64]) -> PoseStamped:
+def pose_stamped(
+    stamp: int, frame: str, position: NDArray[np.float64], orientation: NDArray[np.float64]
+) -> PoseStamped:
     """A stamped pose in a frame."""
     return PoseStamped(header=header(stamp, frame), pose=pose_to_message(position, orientation))
 
@@ -133,9 +126,12 @@ def vector_to_message(stamp: int, vector: NDArray[np.float64], frame: str) -> Ve
 def _cloud(stamp: int, frame: str, points: NDArray[np.void]) -> PointCloud2:
     """A packed structured array as an unordered PointCloud2."""
     dtype = points.dtype
-    assert dtype.fields is not None and dtype.names is not None
+    assert dtype.fields is not None
+    assert dtype.names is not None
     fields = [
-        PointField(name=name, offset=dtype.fields[name][1], datatype=_POINT_FIELD_TYPES[dtype.fields[name][0].str], count=1)
+        PointField(
+            name=name, offset=dtype.fields[name][1], datatype=_POINT_FIELD_TYPES[dtype.fields[name][0].str], count=1
+        )
         for name in dtype.names
     ]
     return PointCloud2(
@@ -172,7 +168,7 @@ def ranges_from_message(message: PointCloud2, record: np.void) -> None:
 
 
 def innovations_to_message(stamp: int, frame: str, points: NDArray[np.void]) -> PointCloud2:
-    """INNOVATION_POINT array to PointCloud2."""
+    """An array of messages.INNOVATION_POINT to PointCloud2."""
     return _cloud(stamp, frame, points)
 
 

@@ -23,13 +23,31 @@ Needed = Iterable[tuple[Inbox, int]]
 """Inbox and stamp of each input that must be in."""
 
 
+class Slots:
+    """Tells which inputs start work: the first one in each period, and that same one again."""
+
+    def __init__(self, period: int) -> None:
+        self._period = period
+        self._slot = -1
+        self._first = -1
+
+    def starts(self, stamp: int) -> bool:
+        """Whether an input of this stamp (ns) starts work."""
+        slot = stamp // self._period
+        if slot > self._slot:
+            self._slot, self._first = slot, stamp
+        return stamp == self._first
+
+
 class Follower:
     """One node's place in the order of a tick.
 
     needed: for a tick, the inputs to wait for in lockstep. work: does the tick; publishes through `publish`.
     """
 
-    def __init__(self, node: Node, lockstep: bool, needed: Callable[[int], Needed], work: Callable[[int], None]) -> None:
+    def __init__(
+        self, node: Node, lockstep: bool, needed: Callable[[int], Needed], work: Callable[[int], None]
+    ) -> None:
         self._name = node.get_fully_qualified_name()
         self._lockstep = lockstep
         self._needed = needed

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import select
+import time
 from collections.abc import Callable, Sequence
 
 import rclpy
@@ -12,6 +13,9 @@ from rclpy.node import Node
 
 LIFELINE_VARIABLE = "TESTBED_LIFELINE"
 """Environment variable with the file descriptor of the launcher's pipe; unset when started by hand."""
+
+LOOK_PERIOD = 0.1
+"""Seconds between looks at the launcher's pipe."""
 
 
 def make_executor() -> Executor:
@@ -44,24 +48,26 @@ def spin(
     timeout: Callable[[], float] = lambda: 0.2,
     poll: Callable[[], None] = lambda: None,
     at_end: Callable[[], None] = lambda: None,
+    linger: float = 0.0,
 ) -> None:
     """Spin the nodes until a signal, `until`, or the launcher's end; then shut down in order.
 
     timeout: longest wait for the next event, s. poll: called after every event or wait. at_end: called once at the
-    end, while the nodes still exist.
+    end, while the nodes still exist. linger: how long to go on after the launcher's end, s.
     """
     lifeline = Lifeline()
     executor = make_executor()
     for node in nodes:
         executor.add_node(node)
-    events = 0
+    next_look, end = 0.0, float("inf")
     try:
-        while rclpy.ok() and not until():
+        while rclpy.ok() and not until() and time.monotonic() < end:
             executor.spin_once(timeout_sec=timeout())
             poll()
-            events += 1
-            if events % 64 == 0 and lifeline.cut():
-                break
+            if time.monotonic() > next_look:
+                next_look = time.monotonic() + LOOK_PERIOD
+                if end == float("inf") and lifeline.cut():
+                    end = time.monotonic() + linger
     except (KeyboardInterrupt, ExternalShutdownException):
         pass
     finally:

@@ -1,0 +1,77 @@
+"""What the terminal shows while a rehearsal runs."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from testbed.plan.commands import Event, PlanState
+
+if TYPE_CHECKING:
+    from testbed.nodes.launcher import Progress
+
+CAUTION = "Compressed gas, moving masses, lithium cells: local safety rules and qualified staff come first."
+
+
+@contextmanager
+def live_progress(plan: str) -> Iterator[Callable[[Progress], None]]:
+    """Show a session on the live graph; where output is no terminal, print what is decided, a line each."""
+    console = Console()
+    console.print(f"[bold]{plan}[/bold]  {CAUTION}")
+    printed = 0
+
+    def print_events(progress: Progress) -> None:
+        nonlocal printed
+        for event in progress.events[printed:]:
+            console.print(line_of(event))
+        printed = len(progress.events)
+
+    if not sys.stdout.isatty():
+        yield print_events
+        return
+    with Live(console=console, refresh_per_second=10, transient=True) as live:
+
+        def show(progress: Progress) -> None:
+            print_events(progress)
+            live.update(panel(progress.state))
+
+        yield show
+
+
+@contextmanager
+def engine_progress() -> Iterator[Callable[[PlanState], None]]:
+    """Show where the engine is."""
+    console = Console()
+    if not sys.stdout.isatty():
+        yield lambda state: None
+        return
+    with Live(console=console, refresh_per_second=10, transient=True) as live:
+        yield lambda state: live.update(panel(state))
+
+
+def panel(state: PlanState | None) -> Group | Text:
+    """The session at a glance."""
+    if state is None:
+        return Text("starting: waiting for every part to answer")
+    table = Table.grid(padding=(0, 2))
+    table.add_row("run", f"{state.run or '-'} ({state.run_number} of {state.runs})", "try", f"{state.attempt} of {state.attempts}")
+    table.add_row("phase", state.phase.value, "valves", "may fire" if state.permit else "held closed")
+    table.add_row("elapsed", f"{state.elapsed:6.1f} s", "remaining", f"at most {state.remaining:6.1f} s")
+    gas = ", ".join(f"{name} {grams:.1f} g" for name, grams in state.gas_left_g.items())
+    worst = "-" if state.worst_separation is None else f"{state.worst_separation:.3f} m"
+    table.add_row("gas left", gas, "worst separation", worst)
+    return Group(table, Text(state.decision))
+
+
+def line_of(event: Event) -> str:
+    """One event as a line of text."""
+    where = f"{event.run} try {event.attempt}: " if event.run else ""
+    details = ", ".join(f"{key} {value}" for key, value in event.data.items() if not isinstance(value, (dict, list)))
+    return f"{where}{event.kind.replace('_', ' ')}" + (f" ({details})" if details else "")

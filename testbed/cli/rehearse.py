@@ -1,0 +1,119 @@
+"""`testbed rehearse PLAN`: run a plan, on the live ROS graph or in the engine, and leave recording, summary and report."""
+
+from __future__ import annotations
+
+import time
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from testbed.plan.configuration import Configuration
+
+DEFAULT_PLAN = "plans/demo.yaml"
+INTERRUPTED = 130
+
+
+class Engine(StrEnum):
+    """What runs the plan."""
+
+    live = "live"
+    lockstep = "lockstep"
+
+
+class Processes(StrEnum):
+    """How the nodes of a vehicle are laid out."""
+
+    vehicle = "vehicle"
+    node = "node"
+
+
+def rehearse(
+    plan: Annotated[str, typer.Argument(help="Plan file; names such as plans/demo.yaml are found by themselves.")] = (
+        DEFAULT_PLAN
+    ),
+    speed: Annotated[
+        float,
+        typer.Option(
+            min=0.0, max=100.0, help="Times real time: 1 is wall time, others keep step by /clock; 0 as fast as it goes."
+        ),
+    ] = 1.0,
+    seed: Annotated[int | None, typer.Option(min=0, help="Seed of every random draw; the plan's own if left out.")] = None,
+    engine: Annotated[Engine, typer.Option(help="live: the ROS graph; lockstep: the engine without ROS.")] = Engine.live,
+    results: Annotated[Path | None, typer.Option(help="Folder to leave results in; a new one under results/ if left out.")] = (
+        None
+    ),
+    processes: Annotated[Processes, typer.Option(help="One process per vehicle, or one per node.")] = Processes.vehicle,
+    lockstep: Annotated[bool, typer.Option("--lockstep", help="Keep step by /clock at speed 1, too.")] = False,
+) -> None:
+    """Rehearse a plan and leave a recording, a summary and a report page.
+
+    Exit code: 0 every required run passed, 1 a run failed, 2 bad input, 130 stopped by Ctrl-C.
+    """
+    from testbed.description.errors import ConfigurationError
+    from testbed.description.locate import locate
+    from testbed.plan.check import check
+    from testbed.plan.configuration import load_configuration
+
+    path = locate(plan)
+    problems = check(path)
+    if problems:
+        raise ConfigurationError(problems)
+    configuration = load_configuration(path, seed)
+    folder = results or Path("results") / f"{configuration.plan.name}-{time.strftime('%Y%m%d-%H%M%S')}"
+    refuse_used(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    if engine is Engine.lockstep:
+        interrupted = run_engine(configuration, folder)
+    else:
+        wall = speed == 1.0 and not lockstep
+        interrupted = run_live(path, configuration, folder.absolute(), None if wall else speed, processes)
+    raise typer.Exit(INTERRUPTED if interrupted else conclude(folder))
+
+
+def refuse_used(folder: Path) -> None:
+    """A folder that holds anything is never written over."""
+    from testbed.description.errors import ConfigurationError, Problem
+
+    if folder.exists() and any(folder.iterdir()):
+        raise ConfigurationError([Problem(str(folder), None, "--results", str(folder), "a new or empty folder")])
+
+
+def run_engine(configuration: Configuration, folder: Path) -> bool:
+    """Run without ROS; false, as the engine cannot be half stopped."""
+    from testbed.cli.display import engine_progress
+    from testbed.rehearsal.lockstep import rehearse_in_engine
+
+    with engine_progress() as show:
+        rehearse_in_engine(configuration, folder / "recording", show)
+    return False
+
+
+def run_live(plan: Path, configuration: Configuration, folder: Path, speed: float | None, processes: Processes) -> bool:
+    """Run on the live graph; whether Ctrl-C or a termination signal ended it."""
+    from testbed.cli.display import live_progress
+    from testbed.nodes.launcher import Rehearsal
+    from testbed.nodes.launcher import rehearse as rehearse_live
+    from testbed.record.recover import recover
+
+    with live_progress(configuration.plan.name) as show:
+        outcome = rehearse_live(Rehearsal(plan, configuration, folder, speed, processes.value), show)
+    recover(folder / "recording")
+    for name, how in outcome.died:
+        print(f"{name} died ({how}); every holder of valves was told to stop. Its output: {folder / 'logs' / name}.txt")
+    if outcome.ending == "no answer":
+        print(f"the conductor fell silent; every holder of valves was told to stop. Logs: {folder / 'logs'}")
+    return outcome.ending == "interrupted"
+
+
+def conclude(folder: Path) -> int:
+    """Make summary and report from the recording, say where they are, and return the exit code."""
+    from testbed.report import make_report
+    from testbed.report.summary import summarise
+
+    summary = summarise(folder)
+    page = make_report(folder)
+    print(f"report: {page}")
+    return int(summary["exit_code"])

@@ -1,0 +1,195 @@
+"""What a vehicle is: masses, valves, gas, receivers, inertial sensor, bumper, battery, limits.
+
+Every number here is *believed*: it is all that flight code ever gets. A campaign or a fault draws an *actual* vehicle
+for the plant with `model_copy(update=...)`.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, Self
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, model_validator
+
+from testbed.description import messages
+from testbed.description.model import Description, Vector
+
+
+class MassProperties(Description):
+    """Mass, inertia about the centre of mass, and where that is."""
+
+    mass: float = Field(gt=0.0, description="Mass, kg")
+    inertia: Vector = Field(description="Principal moments about base_link axes, kg·m²")
+    products: Vector = Field(default=(0.0, 0.0, 0.0), description="Products of inertia xy, xz, yz (tensor entries), kg·m²")
+    centre_of_mass: Vector = Field(default=(0.0, 0.0, 0.0), description="Position in base_link, m")
+
+    def inertia_tensor(self) -> NDArray[np.float64]:
+        """Inertia tensor about the centre of mass, axes of base_link, shape (3, 3), kg·m²."""
+        xy, xz, yz = self.products
+        xx, yy, zz = self.inertia
+        return np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
+
+    @model_validator(mode="after")
+    def _inertia_is_physical(self) -> Self:
+        principal = np.linalg.eigvalsh(self.inertia_tensor())
+        if principal[0] <= 0.0 or principal[0] + principal[1] < principal[2] * (1.0 - 1e-9):
+            raise ValueError("moments of inertia must be positive and each at most the sum of the other two")
+        return self
+
+
+class Valve(Description):
+    """One on/off thruster valve and its nozzle."""
+
+    name: str = Field(min_length=1)
+    position: Vector = Field(description="Nozzle exit in base_link, m")
+    exhaust: Vector = Field(description="Direction of the jet in base_link (need not be of unit length); thrust is opposite")
+    thrust: float = Field(gt=0.0, description="Steady thrust at nominal supply, N")
+    in_service: bool = Field(default=True, description="False: flight code never uses it")
+
+    @model_validator(mode="after")
+    def _exhaust_has_a_direction(self) -> Self:
+        if np.linalg.norm(self.exhaust) < 1e-9:
+            raise ValueError("exhaust must not be a zero vector")
+        return self
+
+    def force(self) -> NDArray[np.float64]:
+        """Force on the vehicle while fully open, base_link, N."""
+        exhaust = np.array(self.exhaust)
+        return np.asarray(-self.thrust * exhaust / np.linalg.norm(exhaust))
+
+
+class ThrusterSet(Description):
+    """All valves of a vehicle and what they have in common."""
+
+    opening_delay: float = Field(default=0.006, ge=0.0, le=0.1, description="Command to first thrust, s")
+    closing_delay: float = Field(default=0.005, ge=0.0, le=0.1, description="Command to first fall of thrust, s")
+    delay_jitter: float = Field(default=0.0005, ge=0.0, le=0.01, description="Standard deviation of both delays, s")
+    rise_time: float = Field(default=0.002, ge=0.0, le=0.05, description="Linear rise to full thrust, s")
+    fall_time: float = Field(default=0.002, ge=0.0, le=0.05, description="Linear fall to zero, s")
+    minimum_on: float = Field(default=0.010, ge=0.001, le=0.1, description="Shortest commanded on-time, s")
+    modulation_period: float = Field(default=0.1, ge=0.05, le=0.18, description="One on-time per valve and period, s")
+    schedule_lead: float = Field(default=0.02, ge=0.01, le=0.1, description="Schedule stamp after its odometry, s")
+    maximum_sag: float = Field(default=0.12, ge=0.0, le=0.5, description="Loss of thrust with four valves open, fraction")
+    valves: tuple[Valve, ...] = Field(min_length=1, max_length=messages.MAX_VALVES)
+
+    @model_validator(mode="after")
+    def _schedule_ends_in_time(self) -> Self:
+        if self.minimum_on >= self.modulation_period:
+            raise ValueError("minimum_on must be shorter than modulation_period")
+        names = [valve.name for valve in self.valves]
+        if len(set(names)) != len(names):
+            raise ValueError("valve names must be unique")
+        return self
+
+    def wrench_matrix(self, centre_of_mass: Vector) -> NDArray[np.float64]:
+        """Force N and torque N·m about the centre of mass of each fully open valve, base_link, shape (6, valves)."""
+        columns = []
+        for valve in self.valves:
+            force = valve.force()
+            arm = np.array(valve.position) - np.array(centre_of_mass)
+            columns.append(np.concatenate([force, np.cross(arm, force)]))
+        return np.array(columns).T
+
+
+class GasSupply(Description):
+    """Compressed gas: tank, and the specific impulse that turns thrust into flow."""
+
+    kind: Literal["nitrogen"] = "nitrogen"
+    volume: float = Field(gt=0.0, le=0.1, description="Tank volume, m³")
+    pressure: float = Field(gt=0.0, le=40e6, description="Tank pressure at the start of a session, Pa")
+    temperature: float = Field(default=293.15, ge=250.0, le=330.0, description="Tank temperature, K")
+    reserve_pressure: float = Field(default=2.0e6, gt=0.0, description="Below it the gas no longer counts as usable, Pa")
+    specific_impulse: float = Field(default=65.0, gt=0.0, le=300.0, description="Specific impulse, s")
+
+    @model_validator(mode="after")
+    def _reserve_below_start(self) -> Self:
+        if self.reserve_pressure >= self.pressure:
+            raise ValueError("reserve_pressure must be below pressure")
+        return self
+
+
+class Receiver(Description):
+    """One ultrasound receiver."""
+
+    position: Vector = Field(description="Position in base_link, m")
+    axis: Vector = Field(description="Direction it looks in, base_link (need not be of unit length)")
+    half_angle_deg: float = Field(default=60.0, gt=0.0, le=180.0, description="Half-angle of its cone, degrees")
+
+
+class InertialSensor(Description):
+    """Gyro and accelerometer; its noise is in the noise file."""
+
+    position: Vector = Field(default=(0.0, 0.0, 0.0), description="Position in base_link, m")
+    gyro_range_deg: float = Field(default=250.0, gt=0.0, description="Full scale of the gyro, degrees per second")
+    accelerometer_range: float = Field(default=40.0, gt=0.0, description="Full scale of the accelerometer, m/s²")
+
+
+class Shape(Description):
+    """Outline and touch: discs for contact, a prism for drawings."""
+
+    sides: int = Field(default=8, ge=3, le=32, description="Sides of the prism drawn")
+    width: float = Field(default=0.26, gt=0.0, description="Width across flats, m")
+    flight_radius: float = Field(default=0.14, gt=0.0, description="Contact radius without the carriage, m")
+    carriage_radius: float = Field(default=0.20, gt=0.0, description="Contact radius of the floor carriage, m")
+    floor_height: float = Field(default=0.45, ge=0.0, description="Height of base_link above the floor on the carriage, m")
+    bumper_stiffness: float = Field(default=8000.0, gt=0.0, description="Stiffness of the bumper, N/m")
+    restitution: float = Field(default=0.5, ge=0.05, le=0.95, description="Coefficient of restitution")
+    friction: float = Field(default=0.2, ge=0.0, le=1.0, description="Coulomb friction coefficient between bumpers")
+
+
+class Battery(Description):
+    """What the battery holds and what drains it."""
+
+    energy: float = Field(default=4.0e5, gt=0.0, description="Energy when full, J")
+    voltage: float = Field(default=14.8, gt=0.0, description="Nominal voltage, V")
+    idle_power: float = Field(default=15.0, ge=0.0, description="Power with all valves closed, W")
+    valve_power: float = Field(default=2.0, ge=0.0, description="Power of one open valve, W")
+
+
+class Limits(Description):
+    """What the vehicle must never exceed."""
+
+    floor_speed: float = Field(default=0.07, gt=0.0, description="Speed limit on the table, m/s")
+    flight_speed: float = Field(default=0.10, gt=0.0, description="Speed limit in the cabin, m/s")
+    rate_deg: float = Field(default=15.0, gt=0.0, description="Spin limit, degrees per second")
+    contact_force: float = Field(default=35.0, gt=0.0, description="Largest force in any contact, N")
+
+
+class Control(Description):
+    """How firmly guidance holds: one bandwidth each for position and attitude."""
+
+    position_bandwidth: float = Field(default=0.35, gt=0.0, le=3.0, description="Natural frequency in position, rad/s")
+    attitude_bandwidth: float = Field(default=0.7, gt=0.0, le=6.0, description="Natural frequency in attitude, rad/s")
+    damping: float = Field(default=0.9, ge=0.3, le=2.0, description="Damping ratio of both")
+    integral_time: float = Field(default=15.0, gt=0.0, description="Time constant of the disturbance integral, s")
+    authority: float = Field(default=0.6, gt=0.0, le=0.9, description="Share of the thrust that profiles may plan with")
+
+
+class Vehicle(Description):
+    """One free-flyer: what it weighs with and without its floor carriage, what pushes it and what it senses."""
+
+    name: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="Name and ROS namespace")
+    note: str = ""
+    flight: MassProperties = Field(description="Without the floor carriage, for the cabin")
+    floor: MassProperties = Field(description="On the floor carriage, for the table")
+    shape: Shape = Shape()
+    thrusters: ThrusterSet
+    gas: GasSupply
+    receivers: tuple[Receiver, ...] = Field(min_length=3, max_length=messages.MAX_RECEIVERS)
+    inertial_sensor: InertialSensor = InertialSensor()
+    battery: Battery = Battery()
+    limits: Limits = Limits()
+    control: Control = Control()
+
+    def mass_properties(self, place: Literal["table", "cabin"]) -> MassProperties:
+        """Mass properties in that place: with the carriage on the table, without it in the cabin."""
+        return self.floor if place == "table" else self.flight
+
+    def contact_radius(self, place: Literal["table", "cabin"]) -> float:
+        """Radius of the contact disc (table) or sphere (cabin), m."""
+        return self.shape.carriage_radius if place == "table" else self.shape.flight_radius
+
+    def speed_limit(self, place: Literal["table", "cabin"]) -> float:
+        """Speed limit in that place, m/s."""
+        return self.limits.floor_speed if place == "table" else self.limits.flight_speed

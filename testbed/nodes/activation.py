@@ -1,0 +1,111 @@
+"""Readies every holder of valves: configure, release after the operator's word, activate."""
+
+from __future__ import annotations
+
+import time
+from typing import Final
+
+from diagnostic_msgs.msg import DiagnosticArray
+from lifecycle_msgs.msg import Transition
+from lifecycle_msgs.srv import ChangeState
+from rclpy.node import Node
+from rclpy.task import Future
+from std_msgs.msg import Header
+from std_srvs.srv import Trigger
+
+from testbed.nodes.contract import Contract
+from testbed.nodes.topics import to_time
+from testbed.plan.configuration import Configuration
+
+PERIOD: Final = 0.05
+"""Seconds between looks at what is still to be done."""
+
+
+class Activation:
+    """Brings the plant and every thruster driver to ACTIVE, once the operator has released them.
+
+    A holder counts as active when it says so itself in `/diagnostics`; until then it is asked again.
+    """
+
+    def __init__(self, node: Node, configuration: Configuration, contract: Contract) -> None:
+        self._node = node
+        self._holders = ["/plant", *(f"/{name}/thruster_driver" for name in configuration.vehicles)]
+        self._clients = {name: node.create_client(ChangeState, f"{name}/change_state") for name in self._holders}
+        self._configured: set[str] = set()
+        self._released: set[str] = set()
+        self._active: set[str] = set()
+        self._asked: dict[str, float] = {}
+        self._release_wanted = False
+        self._release_out = contract.publisher("/release")
+        contract.subscribe("/diagnostics", self._on_diagnostics)
+        node.create_service(Trigger, "/plan/release", self._on_release)
+        self._timer = node.create_timer(PERIOD, self._look)
+
+    @property
+    def complete(self) -> bool:
+        """Whether all holders are released and active."""
+        return set(self._holders) <= self._active & self._released
+
+    @property
+    def reason(self) -> str:
+        """Who is still missing, empty if nobody."""
+        for text, done in (
+            ("not configured", self._configured),
+            ("waiting for release", self._released),
+            ("not active", self._active),
+        ):
+            missing = [name for name in self._holders if name not in done]
+            if missing:
+                return f"{text}: {', '.join(missing)}"
+        return ""
+
+    def _on_release(self, _: Trigger.Request, response: Trigger.Response) -> Trigger.Response:
+        self._release_wanted = True
+        self._released.clear()
+        self._active.clear()
+        response.success, response.message = True, "release given to every holder of valves"
+        return response
+
+    def _look(self) -> None:
+        if self.complete:
+            return
+        now = time.monotonic()
+        for name in self._holders:
+            if now - self._asked.get(name, 0.0) < 10 * PERIOD or not self._clients[name].service_is_ready():
+                continue
+            if name not in self._configured:
+                self._ask(name, Transition.TRANSITION_CONFIGURE)
+            elif name in self._released and name not in self._active:
+                self._ask(name, Transition.TRANSITION_ACTIVATE)
+        waiting = [name for name in self._holders if name in self._configured and name not in self._released]
+        if self._release_wanted and waiting and now - self._asked.get("release", 0.0) > 4 * PERIOD:
+            self._asked["release"] = now
+            self._release_out.publish(Header(stamp=to_time(time.time_ns()), frame_id="operator"))
+
+    def _ask(self, name: str, transition: int) -> None:
+        self._asked[name] = time.monotonic()
+        request = ChangeState.Request(transition=Transition(id=transition))
+        self._clients[name].call_async(request).add_done_callback(
+            lambda future, name=name, transition=transition: self._answered(name, transition, future)
+        )
+
+    def _answered(self, name: str, transition: int, future: Future) -> None:
+        if not future.result().success:
+            return
+        self._asked.pop(name, None)
+        done = self._configured if transition == Transition.TRANSITION_CONFIGURE else self._active
+        done.add(name)
+        self._look()
+
+    def _on_diagnostics(self, message: DiagnosticArray) -> None:
+        """A holder tells how it stands: released or stopped, active or not."""
+        for status in message.status:
+            values = {value.key: value.value for value in status.values}
+            if status.name not in self._holders or "stopped" not in values:
+                continue
+            if values["stopped"] == "False":
+                self._released.add(status.name)
+            else:
+                self._released.discard(status.name)
+                self._active.discard(status.name)
+        self._look()

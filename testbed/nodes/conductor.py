@@ -1,0 +1,109 @@
+"""Conductor node: readies the holders of valves, runs the plan's sequence, and says what it decides."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence as Arguments
+
+import rclpy
+from rclpy.node import Node
+from rosgraph_msgs.msg import Clock
+from std_msgs.msg import Bool, String
+from std_srvs.srv import Trigger
+
+from testbed.description.messages import NS_PER_S, PERIOD_NS
+from testbed.description.ticks import due
+from testbed.nodes import convert, process
+from testbed.nodes.activation import Activation
+from testbed.nodes.contract import Contract, declare_configuration
+from testbed.nodes.follower import Follower, Needed
+from testbed.nodes.gathering import Gathering
+from testbed.nodes.topics import to_nanoseconds
+from testbed.plan.observation import Commands, Request
+from testbed.plan.sequence import Sequence
+
+REQUESTS = ("start", "end", "skip", "repeat", "hold")
+"""Services `/plan/...` that become requests to the sequence; `/plan/release` is served by Activation."""
+
+
+class ConductorNode(Node):
+    """Shell of plan.Sequence; works every 0.1 s, in lockstep at the ticks of the plant."""
+
+    def __init__(self) -> None:
+        super().__init__("conductor")
+        self._configuration, self._lockstep = declare_configuration(self)
+        contract = Contract(self, self._lockstep)
+        self._sequence = Sequence(self._configuration)
+        self._gathering = Gathering(self._configuration, contract, self._poll)
+        self._activation = Activation(self, self._configuration, contract)
+        self._requests: list[Request] = []
+        self._started = False
+        self._follower = Follower(self, self._lockstep, self._needed, self._work)
+        self._state_out = contract.publisher("/plan/state")
+        self._events_out = contract.publisher("/plan/events")
+        self._maneuver_out = {name: contract.publisher("maneuver", name) for name in self._configuration.vehicles}
+        self._place_out = {name: contract.publisher("place", name) for name in self._configuration.vehicles}
+        self._configuration_out = contract.publisher("/plan/configuration")
+        self._configuration_out.publish(String(data=self._configuration.to_json()))
+        for name in REQUESTS:
+            self.create_service(
+                Trigger, f"/plan/{name}", lambda _, response, name=name: self._on_request(name, response)
+            )
+        contract.subscribe("/stop", self._on_stop)
+        if self._lockstep:
+            contract.subscribe("/clock", self._on_clock)
+        else:
+            self.create_timer(PERIOD_NS["/plan/state"] / NS_PER_S, self._on_timer)
+
+    def _poll(self) -> None:
+        self._follower.poll()
+
+    def _on_request(self, name: str, response: Trigger.Response) -> Trigger.Response:
+        response.success = name != "start" or self._activation.complete
+        response.message = f"{name}: accepted" if response.success else f"not ready: {self._activation.reason}"
+        if response.success:
+            self._requests.append(Request(name))
+            self._started = self._started or name == "start"
+            self._follower.poll()
+        return response
+
+    def _on_stop(self, message: Bool) -> None:
+        if message.data:
+            self._requests.append(Request("stop"))
+
+    def _on_clock(self, message: Clock) -> None:
+        stamp = to_nanoseconds(message.clock)
+        if due(stamp, PERIOD_NS["/plan/state"]):
+            self._follower.begin(stamp)
+
+    def _on_timer(self) -> None:
+        self._follower.begin(time.time_ns())
+
+    def _needed(self, stamp: int) -> Needed:
+        """Everything due up to this tick; the first tick waits for the operator's start."""
+        if not self._started:
+            yield {}, stamp
+        yield from self._gathering.needed(stamp)
+
+    def _work(self, stamp: int) -> None:
+        requests, self._requests = tuple(self._requests), []
+        observation = self._gathering.observe(stamp, requests, self._activation.complete, self._activation.reason)
+        self._publish(stamp, self._sequence.step(observation))
+
+    def _publish(self, stamp: int, commands: Commands) -> None:
+        publish = self._follower.publish
+        for name, place in commands.places.items():
+            pose = convert.pose_stamped(stamp, self._configuration.place, place.position, place.orientation)
+            publish(self._place_out[name], pose)
+        for name, maneuver in commands.maneuvers.items():
+            publish(self._maneuver_out[name], String(data=maneuver.model_dump_json()))
+        for event in commands.events:
+            publish(self._events_out, String(data=event.to_json()))
+        publish(self._state_out, String(data=commands.state.to_json()))
+
+
+def main(arguments: Arguments[str] | None = None) -> int:
+    """Run the conductor until it is told to end."""
+    rclpy.init(args=[*(arguments or ())])
+    process.spin([ConductorNode()])
+    return 0

@@ -1,0 +1,64 @@
+"""What every node has in common: its parameters, and publishers and subscriptions by their names in the contract."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from rclpy.node import Node
+from rclpy.publisher import Publisher
+
+from testbed.nodes.topics import publisher_qos, subscriber_qos, topic
+from testbed.plan.configuration import Configuration, load_configuration
+
+
+def declare_configuration(node: Node) -> tuple[Configuration, bool]:
+    """Declare the parameters that every node has, and load what they name: configuration, lockstep or not."""
+    node.declare_parameter("plan", "")
+    node.declare_parameter("seed", -1)
+    node.declare_parameter("lockstep", False)
+    seed = int(node.get_parameter("seed").value)
+    configuration = load_configuration(Path(node.get_parameter("plan").value), seed if seed >= 0 else None)
+    return configuration, bool(node.get_parameter("lockstep").value)
+
+
+class Contract:
+    """Publishers and subscriptions of one node by their names in the contract."""
+
+    def __init__(self, node: Node, lockstep: bool) -> None:
+        self._node = node
+        self.lockstep = lockstep
+
+    def publisher(self, name: str, vehicle: str = "") -> Publisher:
+        """A publisher of a row of the contract."""
+        row = topic(name)
+        # Node's own, because a lifecycle node's would stay silent until activated.
+        return Node.create_publisher(self._node, row.type, row.full_name(vehicle), publisher_qos(row))
+
+    def subscribe(self, name: str, callback: Callable[[Any], None], vehicle: str = "") -> None:
+        """A subscription of a row of the contract."""
+        row = topic(name)
+        self._node.create_subscription(row.type, row.full_name(vehicle), callback, subscriber_qos(row, self.lockstep))
+
+
+class VehicleContract(Contract):
+    """The contract of one vehicle, which is the node's namespace."""
+
+    def __init__(self, node: Node) -> None:
+        self.configuration, lockstep = declare_configuration(node)
+        super().__init__(node, lockstep)
+        self.vehicle = self.configuration.vehicles[node.get_namespace().strip("/")]
+        self.base_frame = self.frame("base_link")
+
+    def frame(self, link: str) -> str:
+        """Full name of a frame of this vehicle."""
+        return f"{self.vehicle.name}/{link}"
+
+    def publisher(self, name: str, vehicle: str = "") -> Publisher:
+        """A publisher of a row of the contract, in this vehicle's namespace."""
+        return super().publisher(name, vehicle or self.vehicle.name)
+
+    def subscribe(self, name: str, callback: Callable[[Any], None], vehicle: str = "") -> None:
+        """A subscription of a row of the contract, in this vehicle's namespace."""
+        super().subscribe(name, callback, vehicle or self.vehicle.name)

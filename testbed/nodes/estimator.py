@@ -1,0 +1,128 @@
+"""Estimator node: inertial data, ranges and commanded valves in; odometry and the filter's health out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence as Arguments
+
+import numpy as np
+import rclpy
+from rclpy.node import Node
+from sensor_msgs.msg import Imu, PointCloud2, Temperature
+from trajectory_msgs.msg import JointTrajectory
+
+from testbed.description import messages
+from testbed.description.air import kelvin
+from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS, TICK_NS
+from testbed.description.ticks import due, last_schedule_due
+from testbed.flight.estimation import Estimator
+from testbed.nodes import convert, process
+from testbed.nodes.contract import VehicleContract
+from testbed.nodes.follower import Follower, Inbox, Needed, Slots
+from testbed.nodes.topics import to_nanoseconds
+
+
+class EstimatorNode(Node):
+    """Shell of flight.estimation.Estimator; works at each odometry tick."""
+
+    def __init__(self) -> None:
+        super().__init__("estimator")
+        self._contract = contract = VehicleContract(self)
+        configuration, vehicle = contract.configuration, contract.vehicle
+        self._beacons = configuration.beacons
+        self._estimator = Estimator(
+            vehicle, configuration.beacons, configuration.noise, configuration.place, configuration.active_axes
+        )
+        self._valve_names = [valve.name for valve in vehicle.thrusters.valves]
+        self._lead = round(vehicle.thrusters.schedule_lead * messages.NS_PER_S)
+        self._modulation = round(vehicle.thrusters.modulation_period * messages.NS_PER_S)
+        self._imus: Inbox = {}
+        self._ranges: Inbox = {}
+        self._temperatures: Inbox = {}
+        self._schedules: Inbox = {}
+        self._applied_schedule = 0
+        self._slots = Slots(PERIOD_NS["odometry"])
+        self._follower = Follower(self, contract.lockstep, self._needed, self._work)
+        self._odometry_out = contract.publisher("odometry")
+        self._bias_out = contract.publisher("estimate/bias")
+        self._disturbance_out = contract.publisher("estimate/disturbance")
+        self._innovations_out = contract.publisher("estimate/innovations")
+        contract.subscribe("imu", self._on_imu)
+        contract.subscribe("ranges", self._on_ranges)
+        contract.subscribe("/air/temperature", self._on_temperature)
+        contract.subscribe("valves/schedule", self._on_schedule)
+
+    def _on_imu(self, message: Imu) -> None:
+        record = np.zeros(1, messages.IMU)
+        convert.imu_from_message(message, record[0])
+        stamp = int(record[0]["stamp"])
+        self._imus[stamp] = record
+        if self._slots.starts(stamp):
+            self._follower.begin(stamp)
+        else:
+            self._follower.poll()
+
+    def _on_ranges(self, message: PointCloud2) -> None:
+        record = np.zeros(1, messages.RANGES)
+        convert.ranges_from_message(message, record[0])
+        self._ranges[int(record[0]["stamp"])] = record
+        self._follower.poll()
+
+    def _on_temperature(self, message: Temperature) -> None:
+        self._temperatures[to_nanoseconds(message.header.stamp)] = kelvin(message.temperature)
+        self._follower.poll()
+
+    def _on_schedule(self, message: JointTrajectory) -> None:
+        record = np.zeros(1, messages.SCHEDULE)
+        convert.schedule_from_message(message, self._valve_names, record[0])
+        if record[0]["count"] == 0:
+            self._estimator.accept_schedule(record[0])
+        else:
+            self._schedules[int(record[0]["stamp"])] = record
+        self._follower.poll()
+
+    def _needed(self, stamp: int) -> Needed:
+        """Everything due since the last odometry tick."""
+        for tick in (stamp - TICK_NS, stamp):
+            if tick >= LOCKSTEP_START_NS:
+                yield self._imus, tick
+                if self._beacons.ranges_due(tick, LOCKSTEP_START_NS):
+                    yield self._ranges, tick - self._beacons.cycle_ns
+                if due(tick, PERIOD_NS["/air/temperature"]):
+                    yield self._temperatures, tick
+        answered = last_schedule_due(stamp - TICK_NS, self._modulation)
+        if answered >= LOCKSTEP_START_NS and answered + self._lead > self._applied_schedule:
+            yield self._schedules, answered + self._lead
+
+    def _work(self, stamp: int) -> None:
+        for key in sorted(self._schedules):
+            self._estimator.accept_schedule(self._schedules.pop(key)[0])
+            self._applied_schedule = key
+        for tick in sorted(key for key in self._imus if key <= stamp):
+            self._accept_tick(tick)
+        self._publish(stamp)
+
+    def _accept_tick(self, tick: int) -> None:
+        """Temperature, inertial data and finished beacon cycle of one tick, in this order as in the engine."""
+        for key in sorted(key for key in self._temperatures if key <= tick):
+            self._estimator.set_air_temperature(self._temperatures.pop(key))
+        self._estimator.accept_imu(self._imus.pop(tick)[0])
+        for pulse in sorted(key for key in self._ranges if key + self._beacons.cycle_ns <= tick):
+            self._estimator.accept_ranges(self._ranges.pop(pulse)[0])
+
+    def _publish(self, stamp: int) -> None:
+        place, base = self._contract.configuration.place, self._contract.base_frame
+        publish = self._follower.publish
+        publish(self._odometry_out, convert.odometry_to_message(self._estimator.output(stamp), place, base))
+        if due(stamp, PERIOD_NS["estimate"]):
+            bias, force = self._estimator.gyro_bias, self._estimator.disturbance_force
+            innovations = self._estimator.innovations()
+            publish(self._bias_out, convert.vector_to_message(stamp, bias, self._contract.frame("imu_link")))
+            publish(self._disturbance_out, convert.force_to_message(stamp, force, place))
+            publish(self._innovations_out, convert.innovations_to_message(stamp, base, innovations))
+
+
+def main(arguments: Arguments[str] | None = None) -> int:
+    """Run the node in the namespace given by --ros-args -r __ns:=/NAME until told to end."""
+    rclpy.init(args=[*(arguments or ())])
+    process.spin([EstimatorNode()])
+    return 0

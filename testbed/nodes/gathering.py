@@ -1,0 +1,142 @@
+"""Collects what the conductor observes: truth, estimates, references, statuses, supply, contacts."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+from nav_msgs.msg import Odometry
+from numpy.typing import NDArray
+from sensor_msgs.msg import FluidPressure, Temperature
+from std_msgs.msg import String
+
+from testbed.description import messages
+from testbed.description.air import kelvin
+from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
+from testbed.description.ticks import due
+from testbed.description.status import status_record
+from testbed.nodes import convert
+from testbed.nodes.contract import Contract
+from testbed.nodes.follower import Inbox, Needed
+from testbed.nodes.topics import to_nanoseconds
+from testbed.plan.configuration import Configuration
+from testbed.plan.observation import Observation, Request, contacts_from_json
+
+
+class Gathering:
+    """Inboxes of the conductor and the observation made from them at each step.
+
+    In lockstep only what is due counts: a status published on change may or may not have arrived, so the conductor
+    decides on those of the 2 Hz ticks. On wall time whatever has arrived counts.
+    """
+
+    def __init__(self, configuration: Configuration, contract: Contract, arrived: Callable[[], None]) -> None:
+        self._lockstep = contract.lockstep
+        self._arrived = arrived
+        self._names = list(configuration.vehicles)
+        rows = ("truth", "odometry", "reference", "maneuver/status", "supply/pressure", "supply/temperature")
+        self._inboxes: dict[str, dict[str, Inbox]] = {row: {name: {} for name in self._names} for row in rows}
+        self._latest: dict[str, dict[str, Any]] = {row: {} for row in rows}
+        self._contacts: Inbox = {}
+        for name in self._names:
+            for row in ("truth", "odometry", "reference"):
+                contract.subscribe(row, self._taker(row, name, _odometry), name)
+            contract.subscribe("maneuver/status", self._taker("maneuver/status", name, _status), name)
+            contract.subscribe("supply/pressure", self._taker("supply/pressure", name, _pressure), name)
+            contract.subscribe("supply/temperature", self._taker("supply/temperature", name, _temperature), name)
+        contract.subscribe("/contacts", self._on_contacts)
+
+    def needed(self, stamp: int) -> Needed:
+        """Inputs due at this tick and since the last."""
+        yield self._contacts, stamp
+        first = max(stamp - PERIOD_NS["/plan/state"] + messages.TICK_NS, LOCKSTEP_START_NS)
+        for name in self._names:
+            for tick in range(first, stamp + 1, messages.TICK_NS):
+                if due(tick, PERIOD_NS["truth"]):
+                    yield self._inboxes["truth"][name], tick
+            yield self._inboxes["odometry"][name], stamp
+            yield self._inboxes["reference"][name], stamp
+            if due(stamp, PERIOD_NS["maneuver/status"]):
+                yield self._inboxes["maneuver/status"][name], stamp
+            if due(stamp, PERIOD_NS["supply"]):
+                yield self._inboxes["supply/pressure"][name], stamp
+                yield self._inboxes["supply/temperature"][name], stamp
+
+    def observe(self, stamp: int, requests: tuple[Request, ...], ready: bool, reason: str) -> Observation:
+        """Everything that has come in up to this step, as the sequence wants it."""
+        truth = {name: self._new("truth", name, stamp) for name in self._names}
+        reference = {name: self._new("reference", name, stamp) for name in self._names}
+        for row in ("odometry", "maneuver/status", "supply/pressure", "supply/temperature"):
+            for name in self._names:
+                self._keep_latest(row, name, stamp)
+        supply = {
+            name: (pressure, self._latest["supply/temperature"][name])
+            for name, pressure in self._latest["supply/pressure"].items()
+            if name in self._latest["supply/temperature"]
+        }
+        contacts = [contact for key in sorted(self._contacts) if key <= stamp for contact in self._contacts.pop(key)]
+        return Observation(
+            stamp=stamp,
+            truth=truth,
+            odometry=dict(self._latest["odometry"]),
+            reference=reference,
+            status=dict(self._latest["maneuver/status"]),
+            supply=supply,
+            contacts=tuple(contacts),
+            requests=requests,
+            ready=ready,
+            not_ready_reason=reason,
+        )
+
+    def _taker(self, row: str, name: str, read: Callable[[Any], tuple[int, Any]]) -> Callable[[Any], None]:
+        inbox = self._inboxes[row][name]
+
+        def take(message: Any) -> None:
+            key, value = read(message)
+            inbox[key] = value
+            if self._lockstep:
+                self._arrived()
+
+        return take
+
+    def _on_contacts(self, message: String) -> None:
+        content = json.loads(message.data)
+        self._contacts[int(content["stamp"])] = contacts_from_json(message.data)
+        self._arrived()
+
+    def _counts(self, inbox: Inbox, stamp: int) -> Iterator[int]:
+        return (key for key in sorted(inbox) if key <= stamp or not self._lockstep)
+
+    def _new(self, row: str, name: str, stamp: int) -> NDArray[np.void]:
+        """Records that have come in since the last step, in order of their stamps; shape (n,)."""
+        inbox = self._inboxes[row][name]
+        records = [inbox.pop(key) for key in list(self._counts(inbox, stamp))]
+        return np.concatenate(records) if records else np.zeros(0, messages.ODOMETRY)
+
+    def _keep_latest(self, row: str, name: str, stamp: int) -> None:
+        inbox = self._inboxes[row][name]
+        for key in list(self._counts(inbox, stamp)):
+            value = inbox.pop(key)
+            if row != "maneuver/status" or not self._lockstep or due(key, PERIOD_NS["maneuver/status"]):
+                self._latest[row][name] = value[0] if isinstance(value, np.ndarray) else value
+
+
+def _odometry(message: Odometry) -> tuple[int, NDArray[np.void]]:
+    record = np.zeros(1, messages.ODOMETRY)
+    convert.odometry_from_message(message, record[0])
+    return int(record[0]["stamp"]), record
+
+
+def _status(message: String) -> tuple[int, NDArray[np.void]]:
+    record = status_record(message.data)
+    return int(record[0]["stamp"]), record
+
+
+def _pressure(message: FluidPressure) -> tuple[int, float]:
+    return to_nanoseconds(message.header.stamp), message.fluid_pressure
+
+
+def _temperature(message: Temperature) -> tuple[int, float]:
+    return to_nanoseconds(message.header.stamp), kelvin(message.temperature)

@@ -1,0 +1,99 @@
+"""Guidance node: odometry and the plan's maneuver in; wrench, reference and status out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence as Arguments
+
+import numpy as np
+import rclpy
+from nav_msgs.msg import Odometry
+from rclpy.node import Node
+from std_msgs.msg import String
+
+from testbed.description import messages
+from testbed.description.maneuver import Maneuver
+from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
+from testbed.description.status import status_json
+from testbed.flight.guidance import Guidance
+from testbed.nodes import convert, process
+from testbed.nodes.contract import VehicleContract
+from testbed.nodes.follower import Follower, Inbox, Needed, Slots, forget_before
+from testbed.nodes.plan_state import PlanStates
+
+
+class GuidanceNode(Node):
+    """Shell of flight.guidance.Guidance; works at the first odometry of each wrench period."""
+
+    def __init__(self) -> None:
+        super().__init__("guidance")
+        self._contract = contract = VehicleContract(self)
+        self._guidance = Guidance(contract.vehicle, contract.configuration.place, contract.configuration.active_axes)
+        self._odometry: Inbox = {}
+        self._maneuvers: Inbox = {}
+        self._plan = PlanStates(contract, self._poll)
+        self._number: int | None = None
+        self._phase = -1
+        self._slots = Slots(PERIOD_NS["wrench"])
+        self._reference_slots, self._status_slots = Slots(PERIOD_NS["reference"]), Slots(PERIOD_NS["maneuver/status"])
+        self._follower = Follower(self, contract.lockstep, self._needed, self._work)
+        self._wrench, self._reference, self._status = (
+            np.zeros(1, dtype) for dtype in (messages.WRENCH, messages.ODOMETRY, messages.STATUS)
+        )
+        self._wrench_out = contract.publisher("wrench")
+        self._reference_out = contract.publisher("reference")
+        self._status_out = contract.publisher("maneuver/status")
+        contract.subscribe("odometry", self._on_odometry)
+        contract.subscribe("maneuver", self._on_maneuver)
+
+    def _poll(self) -> None:
+        self._follower.poll()
+
+    def _on_odometry(self, message: Odometry) -> None:
+        record = np.zeros(1, messages.ODOMETRY)
+        convert.odometry_from_message(message, record[0])
+        stamp = int(record[0]["stamp"])
+        if self._slots.starts(stamp):
+            forget_before(self._odometry, stamp)
+            self._odometry[stamp] = record
+            self._follower.begin(stamp)
+
+    def _on_maneuver(self, message: String) -> None:
+        maneuver = Maneuver.model_validate_json(message.data)
+        self._maneuvers[maneuver.number] = maneuver
+        self._follower.poll()
+
+    def _needed(self, stamp: int) -> Needed:
+        """The state of the plan before this tick, and the maneuver that it names."""
+        if stamp > LOCKSTEP_START_NS:
+            yield from self._plan.needed(stamp)
+            number = self._plan.maneuver_number(stamp, self._contract.vehicle.name)
+            if number > (self._number or 0):
+                yield self._maneuvers, number
+
+    def _work(self, stamp: int) -> None:
+        self._take_maneuver(self._plan.maneuver_number(stamp, self._contract.vehicle.name))
+        self._guidance.step(self._odometry[stamp], self._wrench, self._reference, self._status)
+        publish, place, base = self._follower.publish, self._contract.configuration.place, self._contract.base_frame
+        publish(self._wrench_out, convert.wrench_to_message(self._wrench[0], base))
+        if self._reference_slots.starts(stamp):
+            publish(self._reference_out, convert.odometry_to_message(self._reference[0], place, base))
+        phase = int(self._status[0]["phase"])
+        if self._status_slots.starts(stamp) or phase != self._phase:
+            publish(self._status_out, String(data=status_json(self._status[0])))
+        self._phase = phase
+
+    def _take_maneuver(self, number: int) -> None:
+        """Obey a maneuver only if the plan names it now and it is newer than what was in force at the start."""
+        if self._number is None and self._plan.heard:
+            self._number = number
+        if self._number is not None and number > self._number and number in self._maneuvers:
+            self._guidance.accept_maneuver(self._maneuvers[number].record())
+            self._number = number
+            forget_before(self._maneuvers, number)
+
+
+def main(arguments: Arguments[str] | None = None) -> int:
+    """Run the node in the namespace given by --ros-args -r __ns:=/NAME until told to end."""
+    rclpy.init(args=[*(arguments or ())])
+    process.spin([GuidanceNode()])
+    return 0

@@ -1,0 +1,69 @@
+"""A holder of valves on the graph: hears stop, release and the session's state, and says so in `/diagnostics`."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+from diagnostic_msgs.msg import DiagnosticArray, DiagnosticStatus, KeyValue
+from rclpy.lifecycle import LifecycleNode
+from std_msgs.msg import Bool, Header
+
+from testbed.nodes.contract import Contract
+from testbed.nodes.permission import Permission
+from testbed.nodes.topics import to_nanoseconds, to_time
+
+
+class Holder:
+    """Keeps one Permission for a lifecycle node and closes its valves the moment a stop arrives."""
+
+    def __init__(self, node: LifecycleNode, contract: Contract, close: Callable[[], None]) -> None:
+        self.permission = Permission(latched_at=time.time_ns())
+        self._node = node
+        self._close = close
+        self._lockstep = contract.lockstep
+        self._arrival: tuple[int, int] = (-1, 0)
+        self._diagnostics = contract.publisher("/diagnostics")
+        contract.subscribe("/stop", self._on_stop)
+        contract.subscribe("/release", self._on_release)
+
+    def may_fire(self, stamp: int, state: dict[str, Any] | None) -> bool:
+        """Whether valves may be open at this tick, given the session's state in force.
+
+        The age of the state counts in emulated time in lockstep, on the monotonic clock on wall time.
+        """
+        if state is None:
+            return False
+        if self._lockstep:
+            self.permission.hear_state(bool(state["permit"]), int(state["stamp"]))
+            return self.permission.may_fire(stamp)
+        now = time.monotonic_ns()
+        if self._arrival[0] != state["stamp"]:
+            self._arrival = (int(state["stamp"]), now)
+        self.permission.hear_state(bool(state["permit"]), self._arrival[1])
+        return self.permission.may_fire(now)
+
+    def _on_stop(self, message: Bool) -> None:
+        if not message.data:
+            return
+        self._close()
+        self.permission.stop(time.time_ns())
+        if self._node._state_machine.current_state[1] == "active":
+            self._node.trigger_deactivate()
+        self.report(DiagnosticStatus.ERROR, "stopped: valves closed, inactive")
+
+    def _on_release(self, message: Header) -> None:
+        if self.permission.release(to_nanoseconds(message.stamp)):
+            self.report(DiagnosticStatus.OK, f"released by {message.frame_id}")
+
+    def report(self, level: bytes, text: str) -> None:
+        """Say on `/diagnostics` how this holder stands."""
+        name = self._node.get_fully_qualified_name()
+        values = [
+            KeyValue(key="active", value=str(self.permission.active)),
+            KeyValue(key="stopped", value=str(self.permission.stopped)),
+        ]
+        status = DiagnosticStatus(level=level, name=name, message=text, values=values)
+        message = DiagnosticArray(header=Header(stamp=to_time(time.time_ns())), status=[status])
+        self._diagnostics.publish(message)

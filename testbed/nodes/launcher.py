@@ -1,0 +1,225 @@
+"""A rehearsal on the live graph: starts the processes, watches them, stops everything when one dies, ends in order."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final, Literal
+
+import rclpy
+from rclpy.node import Node
+from std_msgs.msg import Bool, String
+from std_srvs.srv import Trigger
+
+from testbed.nodes.children import Children
+from testbed.nodes.contract import Contract
+from testbed.nodes.process import make_executor
+from testbed.plan.commands import Event, PlanState, SessionPhase
+from testbed.plan.configuration import Configuration
+from testbed.rehearsal.domain import free_domain
+
+Layout = Literal["vehicle", "node"]
+Ending = Literal["finished", "interrupted", "process died", "no answer"]
+
+STARTUP_SECONDS: Final = 60.0
+STOP_SECONDS: Final = 1.5
+"""How long vehicles are recorded coasting after a stop before the processes are ended."""
+COAST_SECONDS: Final = 3.0
+"""The same after a process has died, when the conductor may be the one that is gone."""
+SILENCE_SECONDS: Final = 5.0
+"""Silence of a running session's conductor after which it counts as hung."""
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """What to run and how. speed: emulated over wall time, None for wall time itself, 0 for as fast as it goes."""
+
+    plan: Path
+    configuration: Configuration
+    folder: Path
+    speed: float | None
+    layout: Layout = "vehicle"
+
+    @property
+    def lockstep(self) -> bool:
+        """Whether time is that of `/clock`."""
+        return self.speed is not None
+
+
+@dataclass
+class Progress:
+    """What there is to show while it runs."""
+
+    state: PlanState | None = None
+    events: list[Event] = field(default_factory=list)
+    first_motion_after: float | None = None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How the session ended; `died` names the process and how, where one died."""
+
+    ending: Ending
+    died: tuple[tuple[str, str], ...] = ()
+    seconds: float = 0.0
+    log_folder: Path | None = None
+
+
+class LauncherNode(Node):
+    """Listens to the session and speaks for the operator: release, start, stop."""
+
+    def __init__(self, rehearsal: Rehearsal) -> None:
+        super().__init__("launcher")
+        contract = Contract(self, rehearsal.lockstep)
+        self.progress = Progress()
+        self.heard_at = time.monotonic()
+        self._stop_out = contract.publisher("/stop")
+        self._events_out = contract.publisher("/plan/events")
+        contract.subscribe("/plan/state", self._on_state)
+        contract.subscribe("/plan/events", self._on_event)
+        self._services = {name: self.create_client(Trigger, f"/plan/{name}") for name in ("release", "start")}
+        self._given: set[str] = set()
+        self._asked: dict[str, float] = {}
+
+    def begin(self) -> None:
+        """Give release, then start, each until it is accepted; called over and over until the session runs."""
+        for name in ("release", "start"):
+            if name in self._given:
+                continue
+            now = time.monotonic()
+            if self._services[name].service_is_ready() and now - self._asked.get(name, 0.0) > 0.1:
+                self._asked[name] = now
+                future = self._services[name].call_async(Trigger.Request())
+                future.add_done_callback(lambda future, name=name: self._accepted(name, future.result()))
+            return
+
+    @property
+    def begun(self) -> bool:
+        """Whether the start has been accepted."""
+        return "start" in self._given
+
+    def stop(self) -> None:
+        """Close all valves now."""
+        self._stop_out.publish(Bool(data=True))
+
+    def tell(self, kind: str, data: dict[str, Any]) -> None:
+        """An event of ours, so that the recording has it."""
+        state = self.progress.state
+        stamp = state.stamp if state else time.time_ns()
+        event = Event(stamp, kind, state.run if state else "", state.attempt if state else 0, data)
+        self._events_out.publish(String(data=event.to_json()))
+
+    def _accepted(self, name: str, response: Trigger.Response | None) -> None:
+        if response is not None and response.success:
+            self._given.add(name)
+
+    def _on_state(self, message: String) -> None:
+        self.progress.state = PlanState.from_json(message.data)
+        self.heard_at = time.monotonic()
+
+    def _on_event(self, message: String) -> None:
+        self.progress.events.append(Event.from_json(message.data))
+
+
+def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None]) -> Outcome:
+    """Run the session and leave the recording in the folder; `show` is called about ten times a second."""
+    with free_domain() as domain:
+        os.environ.update(session_environment(domain, rehearsal.folder))
+        children = Children(rehearsal.folder, dict(os.environ))
+        interrupted: list[int] = []
+        previous = {
+            number: signal.signal(number, lambda received, _: interrupted.append(received))
+            for number in (signal.SIGINT, signal.SIGTERM)
+        }
+        rclpy.init(signal_handler_options=rclpy.signals.SignalHandlerOptions.NO)
+        try:
+            start_processes(rehearsal, children)
+            node = LauncherNode(rehearsal)
+            return _watch(rehearsal, node, children, interrupted, show)
+        finally:
+            children.end(name for name in children.names if name != "recorder")
+            children.close()
+            rclpy.try_shutdown()
+            for number, handler in previous.items():
+                signal.signal(number, handler)
+
+
+def session_environment(domain: int, folder: Path) -> dict[str, str]:
+    """Environment of every process of a session: this machine only, a domain of its own, no shared memory left behind."""
+    return {
+        "ROS_DOMAIN_ID": str(domain),
+        "ROS_AUTOMATIC_DISCOVERY_RANGE": "LOCALHOST",
+        "ROS_LOG_DIR": str(folder / "logs"),
+        "FASTDDS_BUILTIN_TRANSPORTS": "UDPv4",
+        "PYTHONUNBUFFERED": "1",
+    }
+
+
+def start_processes(rehearsal: Rehearsal, children: Children) -> None:
+    """Recorder first, so that it misses nothing; then the vehicles, the plant and the conductor."""
+    common = ["plan:=" + str(rehearsal.plan), f"seed:={rehearsal.configuration.seed}"]
+    common.append(f"lockstep:={'true' if rehearsal.lockstep else 'false'}")
+
+    def parameters(*more: str) -> list[str]:
+        return [part for one in (*common, *more) for part in ("-p", one)]
+
+    recording = rehearsal.folder / "recording"
+    children.start("recorder", "recorder", ["--ros-args", *parameters(f"folder:={recording}")])
+    for name in rehearsal.configuration.vehicles:
+        nodes = ("vehicle",) if rehearsal.layout == "vehicle" else ("estimator", "guidance", "thruster_driver")
+        for node in nodes:
+            process = name if node == "vehicle" else f"{name}-{node}"
+            children.start(process, node, ["--ros-args", "-r", f"__ns:=/{name}", *parameters()])
+    children.start("plant", "plant", ["--ros-args", *parameters(f"speed:={float(rehearsal.speed or 0.0)}")])
+    children.start("conductor", "conductor", ["--ros-args", *parameters()])
+
+
+def _watch(
+    rehearsal: Rehearsal, node: LauncherNode, children: Children, interrupted: list[int], show: Callable[[Progress], None]
+) -> Outcome:
+    executor = make_executor()
+    executor.add_node(node)
+    began, next_show = time.monotonic(), 0.0
+
+    def spin(until: float) -> None:
+        while time.monotonic() < until:
+            executor.spin_once(timeout_sec=0.05)
+
+    def outcome(ending: Ending, died: tuple[tuple[str, str], ...] = ()) -> Outcome:
+        return Outcome(ending, died, time.monotonic() - began, rehearsal.folder / "logs")
+
+    while True:
+        executor.spin_once(timeout_sec=0.05)
+        if dead := children.newly_dead():
+            node.stop()
+            for name, how in dead:
+                node.tell("process_died", {"process": name, "how": how})
+            spin(time.monotonic() + COAST_SECONDS)
+            dead += children.newly_dead()
+            return outcome("process died", tuple(dead))
+        if interrupted:
+            node.stop()
+            node.tell("interrupted", {"signal": signal.Signals(interrupted[0]).name})
+            spin(time.monotonic() + STOP_SECONDS)
+            return outcome("interrupted")
+        if not node.begun:
+            node.begin()
+        now, state = time.monotonic(), node.progress.state
+        if now >= next_show:
+            show(node.progress)
+            next_show = now + 0.1
+        if state is not None and state.phase in (SessionPhase.FINISHED, SessionPhase.STOPPED):
+            spin(now + (0.3 if state.phase == SessionPhase.FINISHED else STOP_SECONDS))
+            show(node.progress)
+            return outcome("finished")
+        limit = SILENCE_SECONDS if node.begun else STARTUP_SECONDS
+        if now - max(node.heard_at, began) > limit:
+            node.stop()
+            node.tell("no_answer", {"seconds": limit})
+            spin(time.monotonic() + COAST_SECONDS)
+            return outcome("no answer")

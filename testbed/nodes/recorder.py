@@ -1,0 +1,91 @@
+"""Recorder node: every topic of the contract as it is sent, straight to disk."""
+
+from __future__ import annotations
+
+import struct
+import time
+from collections.abc import Sequence as Arguments
+from pathlib import Path
+from typing import Any, Final
+
+import rclpy
+from lifecycle_msgs.msg import TransitionEvent
+from rcl_interfaces.msg import Log, ParameterEvent
+from rclpy.node import Node
+from rclpy.qos import QoSDurabilityPolicy, QoSProfile
+from rosgraph_msgs.msg import Clock
+
+from testbed.nodes import process
+from testbed.nodes.contract import declare_configuration
+from testbed.nodes.topics import LOCKSTEP_DEPTH, all_topics, subscriber_qos
+from testbed.record.writer import RecordingWriter
+
+LINGER_SECONDS: Final = 0.7
+"""How long the recorder goes on after the launcher has gone, so that the closing of the valves is recorded."""
+
+_STAMP: Final = struct.Struct("<4xiI")
+"""Encapsulation, then the seconds and nanoseconds that begin a message with a header or a time."""
+
+
+def type_name(message_type: Any) -> str:
+    """Name such as sensor_msgs/msg/Imu of a message class."""
+    package, folder, *_ = message_type.__module__.split(".")
+    return f"{package}/{folder}/{message_type.__name__}"
+
+
+def begins_with_time(message_type: Any) -> bool:
+    """Whether a message begins with a header or a time, which is its publish time."""
+    first = next(iter(message_type.get_fields_and_field_types().values()), "")
+    return first in ("std_msgs/Header", "builtin_interfaces/Time")
+
+
+class RecorderNode(Node):
+    """Writes raw messages; log time is receipt on the session's clock: `/clock` in lockstep, else system time."""
+
+    def __init__(self) -> None:
+        super().__init__("recorder")
+        configuration, self._lockstep = declare_configuration(self)
+        self.declare_parameter("folder", "")
+        self._writer = RecordingWriter(Path(self.get_parameter("folder").value))
+        self._now = 0
+        self.last_arrival = time.monotonic()
+        names = tuple(configuration.vehicles)
+        for name, row in all_topics(names):
+            self._record(name, row.type, subscriber_qos(row, self._lockstep, LOCKSTEP_DEPTH))
+        reliable = QoSProfile(depth=LOCKSTEP_DEPTH)
+        latched = QoSProfile(depth=LOCKSTEP_DEPTH, durability=QoSDurabilityPolicy.TRANSIENT_LOCAL)
+        self._record("/rosout", Log, latched)
+        self._record("/parameter_events", ParameterEvent, reliable)
+        for holder in ("/plant", *(f"/{name}/thruster_driver" for name in names)):
+            self._record(f"{holder}/transition_event", TransitionEvent, reliable)
+
+    def _record(self, name: str, message_type: Any, qos: QoSProfile) -> None:
+        written_type = type_name(message_type)
+        self._writer.add_topic(name, written_type, latched=qos.durability == QoSDurabilityPolicy.TRANSIENT_LOCAL)
+        has_time = begins_with_time(message_type) or message_type is Log
+        is_clock = message_type is Clock
+
+        def write(data: bytes) -> None:
+            stamp = 0
+            if has_time:
+                seconds, nanoseconds = _STAMP.unpack_from(data)
+                stamp = seconds * 1_000_000_000 + nanoseconds
+            if is_clock:
+                self._now = max(self._now, stamp)
+            now = self._now if self._lockstep else time.time_ns()
+            self._writer.write(name, written_type, data, now, stamp or now)
+            self.last_arrival = time.monotonic()
+
+        self.create_subscription(message_type, name, write, qos, raw=True)
+
+    def close(self) -> None:
+        """Complete the recording."""
+        self._writer.close()
+
+
+def main(arguments: Arguments[str] | None = None) -> int:
+    """Record until told to end."""
+    rclpy.init(args=[*(arguments or ())])
+    node = RecorderNode()
+    process.spin([node], linger=LINGER_SECONDS, at_end=node.close)
+    return 0

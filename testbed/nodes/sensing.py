@@ -1,0 +1,140 @@
+"""What the emulated vehicles' sensors say, published at each tick."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from rclpy.publisher import Publisher
+from sensor_msgs.msg import BatteryState, FluidPressure, Temperature
+from std_msgs.msg import String
+
+from testbed.description import messages
+from testbed.description.air import celsius
+from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
+from testbed.description.ticks import due
+from testbed.model.draws import Draws
+from testbed.model.edges import EDGE, fill_open, take_edges
+from testbed.model.plant import Plant
+from testbed.nodes import convert
+from testbed.nodes.contract import Contract
+from testbed.plan.configuration import Configuration
+from testbed.plan.observation import contacts_to_json
+from testbed.rehearsal.contacts import take_contacts
+
+J_PER_WH = 3600.0
+ROWS = ("imu", "truth", "ranges", "valves/state", "supply/pressure", "supply/temperature", "battery")
+
+
+class Sensing:
+    """Publishers of everything that the plant says about each vehicle, and the noise that the sensors take."""
+
+    def __init__(self, configuration: Configuration, plant: Plant, draws: Draws, contract: Contract) -> None:
+        self._configuration = configuration
+        self._plant = plant
+        self._draws = draws
+        self._lockstep = contract.lockstep
+        self._names = list(configuration.vehicles)
+        self._vehicles = list(configuration.vehicles.values())
+        self._valve_names = [[valve.name for valve in one.thrusters.valves] for one in self._vehicles]
+        self._out = {row: [contract.publisher(row, name) for name in self._names] for row in ROWS}
+        self._contacts_out = contract.publisher("/contacts")
+        self._air_out = contract.publisher("/air/temperature")
+        self._start = LOCKSTEP_START_NS
+        self._sent: list[tuple[str, Publisher, Any]] = []
+        self._imu, self._truth, self._ranges = (
+            np.zeros(1, dtype) for dtype in (messages.IMU, messages.ODOMETRY, messages.RANGES)
+        )
+        self._edges = np.zeros(64, EDGE)
+
+    def connected(self) -> bool:
+        """Whether every vehicle's estimator hears its sensors."""
+        return all(
+            publisher.get_subscription_count() > 0 for row in ("imu", "ranges") for publisher in self._out[row]
+        ) and (self._air_out.get_subscription_count() >= len(self._names))
+
+    def begin(self, stamp: int) -> None:
+        """Stamp of the first tick."""
+        self._start = stamp
+
+    def publish(self, stamp: int) -> None:
+        """Sense everything that is due at a tick and publish it."""
+        self._sent.clear()
+        noise = self._draws.imu(1)[0]
+        if due(stamp, PERIOD_NS["/air/temperature"]):
+            kelvin = self._configuration.beacons.air_temperature
+            header = convert.header(stamp, self._configuration.place)
+            self._send("", self._air_out, Temperature(header=header, temperature=celsius(kelvin)))
+        for index in range(len(self._names)):
+            self._publish_vehicle(index, stamp, noise[index])
+        if due(stamp, PERIOD_NS["/contacts"]):
+            contacts = take_contacts(self._plant, self._names)
+            self._send("", self._contacts_out, String(data=contacts_to_json(stamp, contacts)))
+
+    def repeat(self, missing: set[str]) -> None:
+        """Publish this tick's messages again for the vehicles that somebody has not answered for."""
+        for name, publisher, message in self._sent:
+            if name == "" or any(f"/{name}/" in follower for follower in missing):
+                publisher.publish(message)
+
+    def advance(self, stamp: int) -> None:
+        """Let the plant advance by one tick, taking in the chirps of that tick."""
+        normals, uniforms = self._draws.range_normals(1)[0], self._draws.range_uniforms(1)[0]
+        for index in range(len(self._names)):
+            self._plant.listen(index, stamp, normals[index], uniforms[index])
+        self._plant.advance(stamp, self._draws.valves(1)[0])
+
+    def publish_valves(self, index: int, stamp: int) -> None:
+        """Publish which valves of a vehicle are commanded open."""
+        fill_open(self._plant.states[index], stamp, self._edges[0])
+        self._send_valves(index, self._edges[0])
+
+    def _publish_vehicle(self, index: int, stamp: int, noise: Any) -> None:
+        name, place, base = self._names[index], self._configuration.place, f"{self._names[index]}/base_link"
+        for row in range(take_edges(self._plant.states[index], self._edges)):
+            self._send_valves(index, self._edges[row])
+        self._plant.sense_imu(index, stamp, noise, self._imu[0])
+        self._send(name, self._out["imu"][index], convert.imu_to_message(self._imu[0], f"{name}/imu_link"))
+        if due(stamp, PERIOD_NS["truth"]):
+            self._plant.sense_truth(index, stamp, self._truth[0])
+            self._send(name, self._out["truth"][index], convert.odometry_to_message(self._truth[0], place, base))
+        beacons = self._configuration.beacons
+        if beacons.ranges_due(stamp, self._start):
+            self._plant.take_ranges(index, stamp - beacons.cycle_ns, self._ranges[0])
+            self._send(name, self._out["ranges"][index], convert.ranges_to_message(self._ranges[0], base))
+        if due(stamp, PERIOD_NS["valves/state"]):
+            self.publish_valves(index, stamp)
+        if due(stamp, PERIOD_NS["supply"]):
+            self._publish_supply(index, stamp, base)
+        if due(stamp, PERIOD_NS["battery"]):
+            self._publish_battery(index, stamp)
+
+    def _publish_supply(self, index: int, stamp: int, frame: str) -> None:
+        header = convert.header(stamp, frame)
+        pressure = FluidPressure(header=header, fluid_pressure=self._plant.tank_pressure(index))
+        temperature = Temperature(header=header, temperature=celsius(self._plant.tank_temperature(index)))
+        self._send(self._names[index], self._out["supply/pressure"][index], pressure)
+        self._send(self._names[index], self._out["supply/temperature"][index], temperature)
+
+    def _publish_battery(self, index: int, stamp: int) -> None:
+        battery, energy = self._vehicles[index].battery, self._plant.battery_energy(index)
+        capacity = battery.energy / battery.voltage / J_PER_WH
+        message = BatteryState(header=convert.header(stamp, ""), voltage=battery.voltage, present=True)
+        message.temperature = message.current = float("nan")
+        message.charge = energy / battery.voltage / J_PER_WH
+        message.capacity = message.design_capacity = capacity
+        message.percentage = energy / battery.energy
+        message.power_supply_status = BatteryState.POWER_SUPPLY_STATUS_DISCHARGING
+        message.power_supply_technology = BatteryState.POWER_SUPPLY_TECHNOLOGY_LIPO
+        self._send(self._names[index], self._out["battery"][index], message)
+
+    def _send_valves(self, index: int, edge: np.void) -> None:
+        names = self._valve_names[index]
+        positions = [float(value) for value in edge["open"][: len(names)]]
+        message = convert.valve_state_to_message(int(edge["stamp"]), names, positions)
+        self._send(self._names[index], self._out["valves/state"][index], message)
+
+    def _send(self, name: str, publisher: Publisher, message: Any) -> None:
+        publisher.publish(message)
+        if self._lockstep:
+            self._sent.append((name, publisher, message))
