@@ -11,8 +11,10 @@ from typing import Annotated
 import typer
 
 from testbed import __version__
+from testbed.cli.check import check
 from testbed.cli.node import node
 from testbed.cli.rehearse import rehearse
+from testbed.cli.schema import schema
 from testbed.cli.warm import warm
 from testbed.description.errors import ConfigurationError
 
@@ -25,7 +27,9 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})(node)
+app.command()(check)
 app.command()(rehearse)
+app.command()(schema)
 app.command()(warm)
 
 

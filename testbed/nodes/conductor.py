@@ -19,7 +19,8 @@ from testbed.nodes.contract import Contract, declare_configuration
 from testbed.nodes.follower import Follower, Needed
 from testbed.nodes.gathering import Gathering
 from testbed.nodes.topics import to_nanoseconds
-from testbed.plan.observation import Commands, Request
+from testbed.plan.commands import Commands
+from testbed.plan.observation import Request
 from testbed.plan.sequence import Sequence
 
 REQUESTS = ("start", "end", "skip", "repeat", "hold")

@@ -48,7 +48,8 @@ def planned_poses(configuration: Configuration) -> tuple[RunPoses, ...]:
     now: dict[str, PlannedPose] = {}
     runs = []
     for run in configuration.plan.runs:
-        now |= {name: pose_of(pose, _height(configuration, name)) for name, pose in run.start.items()}
+        given = {name: pose for name, pose in run.start.items() if name in configuration.vehicles}
+        now |= {name: pose_of(pose, _height(configuration, name)) for name, pose in given.items()}
         start = {name: now[name] for name in configuration.plan.vehicles if name in now}
         after: dict[str, list[PlannedPose]] = {name: [] for name in start}
         for name in start:

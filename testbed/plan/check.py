@@ -1,0 +1,35 @@
+"""Every problem of a plan at once, before anything starts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from testbed.description.errors import ConfigurationError, Problem
+from testbed.description.load import load
+from testbed.plan.checks import gas, limits, places, reach, references
+from testbed.plan.checks.subject import Subject
+from testbed.plan.configuration import load_configuration
+from testbed.plan.schema import Plan
+
+
+def check(plan_path: Path) -> list[Problem]:
+    """Return all that is wrong with a plan and the files it names; an empty list means that it can be flown."""
+    try:
+        problems = list(references.check(load(plan_path, Plan)))
+    except ConfigurationError as error:
+        return error.problems
+    try:
+        configuration = load_configuration(plan_path)
+    except ConfigurationError as error:
+        return _in_order([*problems, *error.problems])
+    if configuration.table is not None:
+        subject = Subject.of(configuration, configuration.table)
+        for part in (places, reach, gas, limits):
+            problems.extend(part.check(subject))
+    return _in_order(problems)
+
+
+def _in_order(problems: list[Problem]) -> list[Problem]:
+    """By file and line, each once."""
+    unique = {str(problem): problem for problem in problems}
+    return sorted(unique.values(), key=lambda problem: (str(problem.file), problem.line or 0))

@@ -1,0 +1,1 @@
+"""What can be wrong with a plan whose files are sound, one kind of mistake per file."""

@@ -1,0 +1,127 @@
+"""Poses outside the working area, too close to each other, or asked for in a way that cannot be flown."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+
+from testbed.description.errors import Problem
+from testbed.plan.checks.subject import Subject
+from testbed.plan.geometry import angles_deg
+from testbed.plan.maneuvers import Hold, Pose, Rotate, Step, Track, TrackPoint
+from testbed.plan.poses import PlannedPose, RunPoses, orientation_of
+from testbed.plan.schema import Run
+
+STEP = 0.25
+"""Time step at which planned paths are compared, s: at 0.07 m/s a vehicle moves 2 cm."""
+NEAR = 0.10
+NEAR_DEG = 10.0
+"""A hold or track begins at the pose before it, to within this."""
+
+Where = tuple[str | int, ...]
+
+
+def check(subject: Subject) -> Iterator[Problem]:
+    """Look at every pose of every run, then at the paths between them."""
+    for index, run, poses, _ in subject.runs:
+        for name, pose in run.start.items():
+            if name in poses.start:
+                yield from _inside(subject, ("runs", index, "start", name), pose)
+                yield from _level(subject, ("runs", index, "start", name), pose.attitude_deg)
+        yield from _starts_apart(subject, index, run, poses)
+        for name in poses.start:
+            for number, step in enumerate(run.maneuvers.get(name, ())):
+                before = poses.after[name][number - 1] if number else poses.start[name]
+                yield from _maneuver(subject, ("runs", index, "maneuvers", name, number), step, before)
+        yield from _paths_apart(subject, index)
+
+
+def _inside(subject: Subject, where: Where, point: Pose | TrackPoint | Step) -> Iterator[Problem]:
+    """Whether a point of the plan lies in the working area; a point without x and y does."""
+    x, y = getattr(point, "x", None), getattr(point, "y", None)
+    (left, low), (right, high) = subject.table.working_area
+    if x is not None and not left <= x <= right:
+        yield subject.source.problem((*where, "x"), x, f"{left:g} to {right:g} m, the working area")
+    if y is not None and not low <= y <= high:
+        yield subject.source.problem((*where, "y"), y, f"{low:g} to {high:g} m, the working area")
+
+
+def _level(subject: Subject, where: Where, attitude: tuple[float, float, float] | None) -> Iterator[Problem]:
+    if attitude is not None and any(attitude[:2]):
+        allowed = "no roll and no pitch on the table, which holds both at 0"
+        yield subject.source.problem((*where, "attitude_deg"), list(attitude), allowed)
+
+
+def _starts_apart(subject: Subject, index: int, run: Run, poses: RunPoses) -> Iterator[Problem]:
+    vehicles = subject.configuration.vehicles
+    for first, second in combinations(poses.start, 2):
+        if first not in run.start and second not in run.start:
+            continue  # both go on from where they were, which the run before answers for
+        apart = math.dist(poses.start[first].position[:2], poses.start[second].position[:2])
+        touching = vehicles[first].contact_radius("table") + vehicles[second].contact_radius("table")
+        if apart < subject.table.separation:
+            later = second if second in run.start else first
+            what = "overlaps with" if apart < touching else "is too close to"
+            other = first if later == second else second
+            allowed = f"at least {subject.table.separation:g} m from {other}; it {what} it at {apart:.3f} m"
+            pose = run.start[later]
+            yield subject.source.problem(("runs", index, "start", later), [pose.x, pose.y], allowed)
+
+
+def _maneuver(subject: Subject, where: Where, step: Step, before: PlannedPose) -> Iterator[Problem]:
+    yield from _inside(subject, where, step)
+    match step:
+        case Rotate():
+            yield from _level(subject, where, step.attitude_deg)
+        case Hold(pose=Pose() as pose):
+            yield from _inside(subject, (*where, "pose"), pose)
+            yield from _level(subject, (*where, "pose"), pose.attitude_deg)
+            away = math.hypot(pose.x - before.position[0], pose.y - before.position[1])
+            if away > NEAR:
+                allowed = f"within {NEAR:g} m of the pose before; hold plans no path, use translate"
+                yield subject.source.problem((*where, "pose"), [pose.x, pose.y], allowed)
+        case Track(waypoints=points):
+            for number, point in enumerate(points):
+                yield from _inside(subject, (*where, "waypoints", number), point)
+            yield from _track_begins(subject, (*where, "waypoints", 0), points[0], before)
+
+
+def _track_begins(subject: Subject, where: Where, first: TrackPoint, before: PlannedPose) -> Iterator[Problem]:
+    x, y, _ = before.position
+    if first.time == 0.0 and math.hypot(first.x - x, first.y - y) > NEAR:
+        allowed = f"within {NEAR:g} m of ({x:g}, {y:g}), where the vehicle is at that time"
+        yield subject.source.problem(where, [first.x, first.y], allowed)
+    wanted = np.array([orientation_of(0.0, 0.0, first.heading_deg)])
+    if first.time == 0.0 and angles_deg(wanted, np.array(before.orientation))[0] > NEAR_DEG:
+        heading = math.degrees(2.0 * math.atan2(before.orientation[2], before.orientation[3]))
+        allowed = f"within {NEAR_DEG:g}° of {heading:g}°, where the vehicle points at that time"
+        yield subject.source.problem((*where, "heading_deg"), first.heading_deg, allowed)
+
+
+def _paths_apart(subject: Subject, index: int) -> Iterator[Problem]:
+    """Compare planned paths in time; goals too, as the last moment of each path."""
+    poses, times = subject.poses[index], subject.timelines[index]
+    if not math.isfinite(times.duration):
+        return
+    moments = np.append(np.arange(0.0, times.duration, STEP), times.duration)
+    paths = {}
+    for name in poses.start:
+        legs = [times.leg(name, moment) for moment in moments]
+        start = poses.start[name].position[:2]
+        pairs = zip(legs, moments, strict=True)
+        paths[name] = np.array([start if leg is None else leg.position(moment) for leg, moment in pairs])
+    for first, second in combinations(paths, 2):
+        between = np.linalg.norm(paths[first] - paths[second], axis=1)
+        closest = int(np.argmin(between))
+        started_apart = between[0] >= subject.table.separation
+        if started_apart and between[closest] < subject.table.separation - 1e-9:
+            allowed = (
+                f"paths of {first} and {second} at least {subject.table.separation:g} m apart; "
+                f"they come to {between[closest]:.3f} m after {moments[closest]:.0f} s"
+            )
+            yield subject.source.problem(
+                ("runs", index, "maneuvers"), subject.configuration.plan.runs[index].name, allowed
+            )
