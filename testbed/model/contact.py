@@ -3,7 +3,8 @@
 Discs on the table, spheres in the cabin, around base_link. Normal force after Hunt & Crossley (J. Applied Mechanics
 42, 1975) over a linear spring: F = k·depth·(1 + d·approach/impact speed), where d is chosen so that the contact ends
 with the wanted coefficient of restitution, exactly, at any speed (see `restitution_damping`). It starts and ends at
-zero force and never pulls. Tangential force: Coulomb, smoothed below SLIP_SPEED.
+zero force and never pulls. Tangential force: Coulomb, at slow sliding smoothed to a viscous `grip` that the step can
+follow.
 """
 
 from __future__ import annotations
@@ -19,10 +20,12 @@ from scipy.optimize import brentq
 from testbed.description.messages import NS_PER_S, TICK_NS
 from testbed.description.rotation import Tuple3, cross, rotate
 
-SLIP_SPEED: Final = 0.002
-"""Sliding speed below which friction fades, m/s: keeps the step stable."""
+CONTACT_STEPS: Final = 20
+"""Steps per tick of vehicles that may touch something."""
 SLOWEST_IMPACT: Final = 0.005
 """Impacts slower than this are damped as if at this speed, m/s: keeps leaning on something stable."""
+LEAST_RESTITUTION: Final = 0.04
+"""Below it the equation for the damping is too stiff to solve in double precision."""
 NEAR: Final = 0.002
 """Gap beyond what the motion of a tick closes at which contact is looked at, m."""
 EDGE: Final = -1
@@ -35,12 +38,12 @@ Touch = tuple[float, Tuple3, float, Tuple3, Tuple3, Tuple3]
 
 
 def restitution_damping(restitution: float) -> float:
-    """The d of the force law that ends a contact with this coefficient of restitution e (0 < e <= 1).
+    """The d of the force law that ends a contact with this coefficient of restitution e.
 
     From m·v·dv = -k·x·(1 + d·v/v0)·dx, integrated from v0 to -e·v0: d·(1 + e) = ln((1 + d)/(1 - e·d)).
     """
-    if not 0.0 < restitution <= 1.0:
-        raise ValueError(f"restitution is {restitution!r}, allowed: above 0, at most 1")
+    if not LEAST_RESTITUTION <= restitution <= 1.0:
+        raise ValueError(f"restitution is {restitution!r}, allowed: {LEAST_RESTITUTION} to 1")
     if restitution > 1.0 - 1e-9:
         return 0.0
 
@@ -124,7 +127,7 @@ def contact_forces(
             if depth > 0.0:
                 damping = world.edge_damping * approach / states[a].edge_impact_speed[e]
                 size = max(0.0, world.edge_stiffness * depth * (1.0 + damping))
-                force = with_friction(normal, size, slip, vehicles[a].friction)
+                force = with_friction(normal, size, slip, vehicles[a].friction, vehicles[a].edge_grip)
                 add_push(push[a], force, arm, 1.0)
                 log_contact(world_state, a, EDGE, stamp, size, weight)
         for b in members[:index]:
@@ -134,7 +137,7 @@ def contact_forces(
             if depth > 0.0:
                 damping = vehicles[a].pair_damping[b] * approach / states[a].pair_impact_speed[b]
                 size = max(0.0, vehicles[a].pair_stiffness[b] * depth * (1.0 + damping))
-                force = with_friction(normal, size, slip, vehicles[a].pair_friction[b])
+                force = with_friction(normal, size, slip, vehicles[a].pair_friction[b], vehicles[a].pair_grip[b])
                 add_push(push[a], force, arm_a, 1.0)
                 add_push(push[b], force, arm_b, -1.0)
                 log_contact(world_state, b, a, stamp, size, weight)
@@ -196,10 +199,16 @@ def split(velocity: Tuple3, normal: Tuple3) -> tuple[float, Tuple3]:
 
 
 @njit(cache=True)
-def with_friction(normal: Tuple3, size: float, slip: Tuple3, friction: float) -> Tuple3:
-    """Force on the body that slides with `slip`: `size` along the normal, and friction against the sliding."""
-    speed = math.sqrt(slip[0] * slip[0] + slip[1] * slip[1] + slip[2] * slip[2] + SLIP_SPEED * SLIP_SPEED)
-    drag = friction * size / speed
+def with_friction(normal: Tuple3, size: float, slip: Tuple3, friction: float, grip: float) -> Tuple3:
+    """Force on the body that slides with `slip`: `size` along the normal, and friction against the sliding.
+
+    grip: force per slow sliding speed, N·s/m; fast sliding meets friction·size.
+    """
+    most = friction * size
+    if most <= 0.0:
+        return size * normal[0], size * normal[1], size * normal[2]
+    fade = most / grip
+    drag = most / math.sqrt(slip[0] * slip[0] + slip[1] * slip[1] + slip[2] * slip[2] + fade * fade)
     return size * normal[0] - drag * slip[0], size * normal[1] - drag * slip[1], size * normal[2] - drag * slip[2]
 
 

@@ -17,7 +17,7 @@ from testbed.description.messages import MAX_VALVES, NS_PER_S, TICK_NS
 from testbed.description.noise import Noise
 from testbed.description.table import Table
 from testbed.description.vehicle import Vehicle
-from testbed.model.contact import restitution_damping
+from testbed.model.contact import CONTACT_STEPS, restitution_damping
 from testbed.model.draws import Draws, Source
 from testbed.model.gas import GAS_CONSTANT, STANDARD_GRAVITY
 from testbed.model.records import MAX_EDGES, MAX_NODES, MAX_VEHICLES, VEHICLE, WORLD
@@ -145,12 +145,25 @@ def _set_touch(one: np.void, vehicle: Vehicle, vehicles: Sequence[Vehicle], plac
     one["contact_radius"] = vehicle.contact_radius(place)
     one["film_drag_rotation"] = one["film_drag"] * one["contact_radius"] ** 2 / 2.0
     one["friction"] = shape.friction
-    for index, partner in enumerate(other.shape for other in vehicles):
+    one["edge_grip"] = _grip(_mobility(vehicle, place))
+    for index, partner in enumerate(vehicles):
         # a bumper's figures are those of the pair that it forms with its like
-        ours, theirs = shape.bumper_stiffness, partner.bumper_stiffness
+        ours, theirs = shape.bumper_stiffness, partner.shape.bumper_stiffness
         one["pair_stiffness"][index] = 2.0 * ours * theirs / (ours + theirs)
-        one["pair_damping"][index] = restitution_damping(math.sqrt(shape.restitution * partner.restitution))
-        one["pair_friction"][index] = math.sqrt(shape.friction * partner.friction)
+        one["pair_damping"][index] = restitution_damping(math.sqrt(shape.restitution * partner.shape.restitution))
+        one["pair_friction"][index] = math.sqrt(shape.friction * partner.shape.friction)
+        one["pair_grip"][index] = _grip(_mobility(vehicle, place) + _mobility(partner, place))
+
+
+def _mobility(vehicle: Vehicle, place: Place) -> float:
+    """Acceleration of the rim per tangential force on it, 1/kg, at most."""
+    body = vehicle.mass_properties(place)
+    return 1.0 / body.mass + vehicle.contact_radius(place) ** 2 / min(body.inertia)
+
+
+def _grip(mobility: float) -> float:
+    """Tangential damping, N·s/m, that takes half of the sliding in one step: well inside what Runge-Kutta follows."""
+    return 0.5 * CONTACT_STEPS / (_TICK * mobility)
 
 
 def _set_valves(one: np.void, vehicle: Vehicle, place: Place, spread: NDArray[np.float64]) -> None:

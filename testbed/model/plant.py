@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -23,7 +23,7 @@ from testbed.description.table import Table
 from testbed.description.vehicle import Vehicle
 from testbed.model.battery import drain
 from testbed.model.bodies import MOTION, STAGE, load, step_bodies
-from testbed.model.contact import EDGE, find_near, note_impact_speeds
+from testbed.model.contact import CONTACT_STEPS, EDGE, find_near, note_impact_speeds
 from testbed.model.draws import Draws
 from testbed.model.gas import supply_strength, tank_pressure, use_gas
 from testbed.model.inertial_sensor import keep_means, rest_means, sense_imu
@@ -32,9 +32,6 @@ from testbed.model.ranging import listen, take_ranges
 from testbed.model.records import STATE, WORLD_STATE
 from testbed.model.schedule import Verdict, accept_schedule, close_valves, command_valves
 from testbed.model.valves import move_valves, rest_valves
-
-CONTACT_STEPS: Final = 10
-"""Steps per tick of vehicles that may touch something."""
 
 
 @njit(cache=True)

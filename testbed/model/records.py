@@ -84,9 +84,11 @@ VEHICLE: Final = np.dtype(
         # touch: what forms with each other vehicle, and with an edge
         ("contact_radius", "f8"),
         ("friction", "f8"),
+        ("edge_grip", "f8"),
         ("pair_stiffness", "f8", (MAX_VEHICLES,)),
         ("pair_damping", "f8", (MAX_VEHICLES,)),
         ("pair_friction", "f8", (MAX_VEHICLES,)),
+        ("pair_grip", "f8", (MAX_VEHICLES,)),
         # valves: force and torque (about the centre of mass) of each, fully open alone
         ("valve_count", "i8"),
         ("valve_thrust", "f8", (MAX_VALVES,)),
