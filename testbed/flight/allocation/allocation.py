@@ -19,6 +19,12 @@ FAR: Final = 1e9
 """A length of wrench that no layout reaches; the search for the authority along a direction stops before it."""
 
 
+ITERATION_CAP: Final = 120
+"""Most steps of one allocation; 6 axes and 16 valves need about 20."""
+BLAND_AFTER: Final = 60
+"""Steps after which the rule that cannot cycle takes over from the quicker one."""
+
+
 class Outcome(IntEnum):
     """What became of a wrench."""
 
@@ -33,6 +39,8 @@ class Outcome(IntEnum):
 
 PARAMETERS: Final = np.dtype(
     [
+        ("iteration_cap", "i8"),
+        ("bland_after", "i8"),
         ("rows", "i8"),
         ("valves", "i8"),
         ("axis", "i8", (simplex.ROWS,)),
@@ -93,6 +101,7 @@ def layout(
     p = parameters[0]
     axes = np.flatnonzero(active)
     valves = matrix.shape[1]
+    p["iteration_cap"], p["bland_after"] = ITERATION_CAP, BLAND_AFTER
     p["rows"], p["valves"] = len(axes), valves
     p["axis"][: len(axes)] = axes
     largest = np.abs(matrix[axes] * in_service).max(axis=1, initial=0.0)
@@ -149,6 +158,7 @@ def prepare(p: Any, work: Any, wrench: NDArray[np.float64]) -> float:
     for r in range(p.rows):
         size = max(size, abs(wrench[p.axis[r]]) * p.row_scale[r])
     inverse = 1.0 / size if size > 0.0 else 0.0
+    work.iteration_cap, work.bland_after = p.iteration_cap, p.bland_after
     work.rows, work.columns, work.iterations = p.rows, n + 1, 0
     for r in range(p.rows):
         for j in range(n):

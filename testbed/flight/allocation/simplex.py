@@ -19,11 +19,6 @@ ROWS: Final = 6
 COLUMNS: Final = messages.MAX_VALVES + 1
 ARTIFICIAL: Final = -1
 
-MAX_ITERATIONS: Final = 120
-"""Iteration cap of one programme, both stages together; 6 axes and 16 valves need about 20."""
-BLAND_AFTER: Final = 60
-"""From this iteration on the entering variable is the first that improves (Bland's rule), which cannot cycle."""
-
 TOLERANCE: Final = 1e-9
 
 SIMPLEX: Final = np.dtype(
@@ -39,10 +34,16 @@ SIMPLEX: Final = np.dtype(
         ("rows", "i8"),
         ("columns", "i8"),
         ("iterations", "i8"),
+        ("iteration_cap", "i8"),
+        ("bland_after", "i8"),
     ],
     align=True,
 )
-"""Working memory: tableau B⁻¹A, bounds, values of the basic variables, and at which bound the others are."""
+"""Working memory: tableau B⁻¹A, bounds, values of the basic variables, and at which bound the others are.
+
+The iterations of both stages together stop at `iteration_cap`; from `bland_after` on the entering variable is the first
+that improves (Bland's rule), which cannot cycle.
+"""
 
 
 @njit(cache=True)
@@ -52,7 +53,7 @@ def minimise(w: Any) -> bool:
         column = entering(w)
         if column < 0:
             return True
-        if w.iterations >= MAX_ITERATIONS:
+        if w.iterations >= w.iteration_cap:
             return False
         w.iterations += 1
         step(w, column)
@@ -68,7 +69,7 @@ def entering(w: Any) -> int:
         gain = w.reduced_cost[j] if w.at_upper[j] else -w.reduced_cost[j]
         if gain > best:
             found = j
-            if w.iterations >= BLAND_AFTER:
+            if w.iterations >= w.bland_after:
                 return found
             best = gain
     return found
@@ -112,7 +113,7 @@ def preferred(w: Any, candidate: int, size: float, present: int, present_size: f
     """Which of two tied variables leaves: an artificial one, else the larger pivot, later the lower index (Bland)."""
     if (candidate == ARTIFICIAL) != (present == ARTIFICIAL):
         return candidate == ARTIFICIAL
-    if w.iterations >= BLAND_AFTER and candidate != ARTIFICIAL:
+    if w.iterations >= w.bland_after and candidate != ARTIFICIAL:
         return candidate < present
     return size > present_size
 

@@ -1,8 +1,8 @@
 """Pulse modulation: one pulse per valve and period, never shorter than the valve can do, right on average.
 
 What a pulse cannot give, because the valve's shortest pulse is longer than what is wanted, is carried over per valve to
-the next periods. All times here are of full thrust: a command of length c yields c - opening_loss + closing_gain,
-with linear ramps: opening_loss = opening delay + rise/2, closing_gain = closing delay + fall/2.
+the next periods. Duties, targets and carry are times of full thrust: with linear ramps a command of length c yields
+c - loss, loss = (opening delay + rise/2) - (closing delay + fall/2), booked when the valve opens.
 """
 
 from __future__ import annotations
@@ -22,13 +22,12 @@ PARAMETERS: Final = np.dtype(
         ("valves", "i8"),
         ("period", "i8"),
         ("minimum_on", "i8"),
-        ("opening_loss", "f8"),
-        ("closing_gain", "f8"),
+        ("loss", "f8"),
         ("bit", "f8"),
     ],
     align=True,
 )
-"""period and minimum_on in ns; opening_loss, closing_gain and bit (shortest time of full thrust) in s."""
+"""period and minimum_on (also the shortest pause) in ns; loss per pulse and bit (shortest time of full thrust) in s."""
 
 STATE: Final = np.dtype(
     [
@@ -61,9 +60,10 @@ class Modulation:
         p["valves"] = len(thrusters.valves)
         p["period"] = round(thrusters.modulation_period * NS_PER_S)
         p["minimum_on"] = round(minimum_on * NS_PER_S)
-        p["opening_loss"] = thrusters.opening_delay + 0.5 * thrusters.rise_time
-        p["closing_gain"] = thrusters.closing_delay + 0.5 * thrusters.fall_time
-        p["bit"] = minimum_on - p["opening_loss"] + p["closing_gain"]
+        opened = thrusters.opening_delay + 0.5 * thrusters.rise_time
+        closed = thrusters.closing_delay + 0.5 * thrusters.fall_time
+        p["loss"] = opened - closed
+        p["bit"] = minimum_on - p["loss"]
 
     def modulate(self, stamp: int, duty: NDArray[np.float64]) -> NDArray[np.void]:
         """Schedule (one messages.SCHEDULE) from `stamp` ns on that gives `duty` (valves,) and the time still owed."""
@@ -82,26 +82,20 @@ class Modulation:
 def account(p: Any, s: Any, stamp: int) -> None:
     """Bring `carry` up to the start of a new schedule at `stamp`, which cuts off what is left of the last one.
 
-    Over the time between the two the duty was wanted; what the pulses gave until `stamp` is subtracted. After a silence
-    of more than two periods nothing is owed.
+    Owed is what was wanted until `stamp` less what the pulses gave; after a silence of more than two periods, nothing.
     """
     elapsed = stamp - s.stamp
     if s.stamp == 0 or elapsed <= 0 or elapsed > 2 * p.period:
         forget(p, s)
         return
     for j in range(p.valves):
-        wanted = s.target[j] + s.duty[j] * (elapsed - p.period) / NS_PER_S
+        wanted = s.target[j] - s.duty[j] * max(p.period - elapsed, 0) / NS_PER_S
         opening, closing = min(s.opening[j], elapsed), min(s.closing[j], elapsed)
-        delivered = (closing - opening) / NS_PER_S
-        stays_open = closing > opening == 0 and s.is_open[j]
-        if closing > opening and not stays_open:
-            delivered -= p.opening_loss
-        if s.is_open[j] and not stays_open:
-            delivered += p.closing_gain
+        given = (closing - opening) / NS_PER_S
+        if closing > opening and not (s.is_open[j] and opening == 0):
+            given -= p.loss
         s.is_open[j] = closing > opening and closing == elapsed
-        if closing > opening and not s.is_open[j]:
-            delivered += p.closing_gain
-        s.carry[j] = min(max(wanted - delivered, -p.bit), p.bit)
+        s.carry[j] = min(max(wanted - given, -p.bit), p.bit)
 
 
 @njit(cache=True)
@@ -115,22 +109,27 @@ def forget(p: Any, s: Any) -> None:
 
 @njit(cache=True)
 def pulse(p: Any, s: Any, stamp: int) -> None:
-    """Choose each valve's pulse for `target` s of full thrust in the period from `stamp`: none, centred, or all of it.
+    """Choose each valve's pulse for `target` s of full thrust in the period from `stamp`.
 
-    The pause around a pulse is as long as the shortest pulse; between that and no pause the nearer one is taken.
+    None; one in the middle; one from the start, where halves of the pause would be shorter than the shortest pulse; or
+    all of the period, where that is nearer than what leaves the shortest pause.
     """
     s.stamp = stamp
+    longest = p.period - p.minimum_on
     for j in range(p.valves):
         s.opening[j] = s.closing[j] = 0
-        if s.target[j] >= (p.period - 0.5 * p.minimum_on) / NS_PER_S:
+        if s.target[j] < p.bit - 1e-12:
+            continue
+        command = round((s.target[j] + p.loss) * NS_PER_S)
+        from_start = command > longest - p.minimum_on
+        if from_start and s.is_open[j]:
+            command = round(s.target[j] * NS_PER_S)
+        if command >= p.period - p.minimum_on // 2:
             s.closing[j] = p.period
             continue
-        target = s.target[j] - (p.closing_gain if s.is_open[j] else 0.0)
-        if target >= p.bit - 1e-12:
-            command = round((target + p.opening_loss - p.closing_gain) * NS_PER_S)
-            command = min(max(command, p.minimum_on), p.period - p.minimum_on)
-            s.opening[j] = (p.period - command) // 2
-            s.closing[j] = s.opening[j] + command
+        command = min(max(command, p.minimum_on), longest)
+        s.opening[j] = 0 if from_start else (p.period - command) // 2
+        s.closing[j] = s.opening[j] + command
 
 
 @njit(cache=True)
