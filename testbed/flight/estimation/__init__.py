@@ -5,12 +5,12 @@
 """
 
 from testbed.flight.estimation.estimator import (
-    INNOVATION,
     Estimator,
     accept_imu,
     accept_ranges,
     accept_schedule,
     fill_odometry,
+    innovations_of,
     set_air_temperature,
 )
 from testbed.flight.estimation.layout import ACQUIRED, CONFIRMING, SEARCHING
@@ -18,12 +18,12 @@ from testbed.flight.estimation.layout import ACQUIRED, CONFIRMING, SEARCHING
 __all__ = [
     "ACQUIRED",
     "CONFIRMING",
-    "INNOVATION",
     "SEARCHING",
     "Estimator",
     "accept_imu",
     "accept_ranges",
     "accept_schedule",
     "fill_odometry",
+    "innovations_of",
     "set_air_temperature",
 ]

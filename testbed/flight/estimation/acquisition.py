@@ -1,4 +1,4 @@
-"""Finding the pose from one cycle of ranges, with no idea where the vehicle is.
+"""Finding the pose from ranges alone, with no idea where the vehicle is.
 
 Least squares from every start position and a set of start attitudes that leaves no attitude far from one of them. A
 pose is taken only if its residuals fit the noise, no receiver hears through the vehicle, no other pose explains the
@@ -14,15 +14,17 @@ from typing import Any, Final
 import numpy as np
 from numba import njit
 
-from testbed.description.rotation import conjugate, multiply, rotate, rotate_inverse
+from testbed.description.messages import MAX_RANGES, NS_PER_S
+from testbed.description.rotation import conjugate, multiply, rotate
 from testbed.flight.estimation.cholesky import factorise, solve
-from testbed.flight.estimation.cycle import firing_at, settle, worst_deviations
-from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, ERRORS, POSITION, VELOCITY
+from testbed.flight.estimation.cycle import deviations, noise_of, settle
+from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, ERRORS, HISTORY, POSITION, VELOCITY
 from testbed.flight.estimation.pose_fit import UNKNOWNS, minimise
 from testbed.flight.estimation.position_start import position_starts
 from testbed.flight.estimation.propagation import clear_pending, replay
-from testbed.flight.estimation.update import range_variance
 
+WINDOW_NS: Final = 3 * NS_PER_S // 2
+"""Ranges of this last stretch of time are fitted together; in it only pushes change the velocity."""
 SEARCH_STEPS: Final = 15
 FINISH_STEPS: Final = 30
 SPARE: Final = 4
@@ -43,64 +45,108 @@ TAIL: Final = 4.0
 
 @njit(cache=True)
 def acquire(p: Any, s: Any) -> bool:
-    """Find the pose from the collected cycle and start the filter with it; False where it cannot be had."""
+    """Find the pose from the ranges of the last cycles and start the filter with it; False where that fails."""
     s.attempts += 1
     fit = s.fit
-    when = _pose_problem(p, s)
+    _remember_cycle(s)
     unknowns = 3 + int(p.free[2] + p.free[3] + p.free[4])
-    if when == 0 or fit.count < unknowns + SPARE:
+    if s.window_count < unknowns + SPARE:
         return False
+    number = _pose_problem(p, s)
     fit.best_cost[:] = np.inf
     _search(p, s)
-    if not (np.isfinite(fit.best_cost[0]) and _finish(p, fit, unknowns)):
+    if not np.isfinite(fit.best_cost[0]):
         return False
-    _begin(p, s, when)
-    position, attitude = worst_deviations(s.anchor)
+    if not _fits_noise(p, fit, unknowns):
+        _keep_last_cycle(s)
+        return False
+    if _ambiguous(p, fit):
+        return False
+    _begin(p, s)
+    position, attitude = deviations(s.anchor)
     if not (position < ROUGH_POSITION and attitude < ROUGH_ATTITUDE):
         return False
-    number = s.history_first
-    while s.history_stop[number & (s.history_stop.shape[0] - 1)] <= when:
-        number += 1
+    number = replay(p, s, s.anchor, number, s.window_arrival[s.window_count - 1])
     settle(p, s, number)
+    s.window_count = 0
     return True
 
 
 @njit(cache=True)
+def _remember_cycle(s: Any) -> None:
+    """Add the collected cycle to the window; what is too old or without gyro samples leaves it."""
+    if s.history_end == s.history_first:
+        s.window_count = 0
+        return
+    begin = s.history_start[s.history_first & (HISTORY - 1)]
+    end = s.history_stop[(s.history_end - 1) & (HISTORY - 1)]
+    _drop(s, max(begin, end - WINDOW_NS), MAX_RANGES - s.cycle_count)
+    for k in range(s.cycle_count):
+        if begin <= s.cycle_arrival[k] <= end:
+            place = s.window_count
+            s.window_beacon[place] = s.cycle_beacon[k]
+            s.window_receiver[place] = s.cycle_receiver[k]
+            s.window_arrival[place] = s.cycle_arrival[k]
+            s.window_distance[place] = s.cycle_distance[k]
+            s.window_count += 1
+
+
+@njit(cache=True)
+def _drop(s: Any, begin: int, room: int) -> None:
+    """Drop from the window what arrived before `begin` (ns), and the oldest beyond `room` ranges."""
+    kept = 0
+    for k in range(s.window_count):
+        if s.window_arrival[k] >= begin and s.window_count - k <= room:
+            s.window_beacon[kept] = s.window_beacon[k]
+            s.window_receiver[kept] = s.window_receiver[k]
+            s.window_arrival[kept] = s.window_arrival[k]
+            s.window_distance[kept] = s.window_distance[k]
+            kept += 1
+    s.window_count = kept
+
+
+@njit(cache=True)
+def _keep_last_cycle(s: Any) -> None:
+    """Start anew with the last cycle: no pose fits the window, as when the vehicle was carried meanwhile."""
+    if s.cycle_count > 0:
+        _drop(s, s.cycle_arrival[0], MAX_RANGES)
+
+
+@njit(cache=True)
 def _pose_problem(p: Any, s: Any) -> int:
-    """Fill `s.fit` with the collected cycle, arms turned by the gyro to the last arrival; returns that time, or 0."""
+    """Fill `s.fit` from the window, with the motion since its start as gyro and valves tell it.
+
+    Seen from a frame that moves on as the body did at the start, a receiver is where turning and pushes have carried
+    it, in body axes of the start. Returns the number of the gyro interval in which the window starts.
+    """
     fit, track = s.fit, s.saved
-    fit.count = 0
-    if s.cycle_count == 0 or s.history_end == s.history_first:
-        return 0
-    last = s.history_stop[(s.history_end - 1) & (s.history_stop.shape[0] - 1)]
-    first = s.history_start[s.history_first & (s.history_stop.shape[0] - 1)]
-    if s.cycle_arrival[0] < first:
-        return 0
-    track.stamp = first
-    track.gyro_bias[:] = s.anchor.gyro_bias
+    start = s.window_arrival[0]
+    first = s.history_first
+    while s.history_stop[first & (HISTORY - 1)] <= start:
+        first += 1
+    track.stamp = start
     track.position[:] = 0.0
     track.velocity[:] = 0.0
-    track.disturbance[:] = 0.0
     track.orientation[:] = (0.0, 0.0, 0.0, 1.0)
+    track.gyro_bias[:] = s.anchor.gyro_bias
+    track.disturbance[:] = 0.0
     clear_pending(track)
-    when = min(s.cycle_arrival[s.cycle_count - 1], last)
-    number = s.history_first
-    for k in range(s.cycle_count):
-        arrival = min(s.cycle_arrival[k], last)
+    number = first
+    fit.count = s.window_count
+    for k in range(fit.count):
+        arrival, distance = s.window_arrival[k], s.window_distance[k]
         number = replay(p, s, track, number, arrival)
-        beacon, receiver, distance = s.cycle_beacon[k], s.cycle_receiver[k], s.cycle_distance[k]
-        fit.beacon[k] = p.beacon[beacon]
-        fit.arm[k] = rotate(track.orientation, p.arm[receiver])
+        receiver = s.window_receiver[k]
+        arm = rotate(track.orientation, p.arm[receiver])
+        for i in range(3):
+            fit.beacon[k, i] = p.beacon[s.window_beacon[k], i]
+            fit.arm[k, i] = track.position[i] + arm[i]
         fit.axis[k] = rotate(track.orientation, p.receiver_axis[receiver])
         fit.cosine[k] = p.receiver_cosine[receiver]
-        fit.time[k] = (arrival - when) * 1e-9
+        fit.time[k] = (arrival - start) * 1e-9
         fit.distance[k] = distance
-        fit.weight[k] = 1.0 / math.sqrt(range_variance(p, s.air_temperature, distance, firing_at(s, number, arrival)))
-        fit.count += 1
-    for k in range(fit.count):  # from the attitude at the start of the history to that at the time of the fit
-        fit.arm[k] = rotate_inverse(track.orientation, fit.arm[k])
-        fit.axis[k] = rotate_inverse(track.orientation, fit.axis[k])
-    return when
+        fit.weight[k] = 1.0 / math.sqrt(noise_of(p, s, number, arrival, distance))
+    return first
 
 
 @njit(cache=True)
@@ -172,8 +218,8 @@ def _recall(fit: Any, k: int) -> None:
 
 
 @njit(cache=True)
-def _finish(p: Any, fit: Any, unknowns: int) -> bool:
-    """Polish the best pose without its outliers; whether it fits the noise and the second-best is clearly worse."""
+def _fits_noise(p: Any, fit: Any, unknowns: int) -> bool:
+    """Polish the best pose, leaving out outliers one by one; whether the rest fits the noise."""
     _recall(fit, 0)
     minimise(p, fit, FINISH_STEPS, 1e-9)
     left = fit.count
@@ -184,23 +230,27 @@ def _finish(p: Any, fit: Any, unknowns: int) -> bool:
                 worst, at = abs(fit.residual[k]), k
         if at < 0:
             break
-        if fit.count - left + 1 > OUTLIER_SHARE * fit.count:
+        left -= 1
+        if fit.count - left > OUTLIER_SHARE * fit.count:
             return False
         fit.weight[at] = 0.0
-        left -= 1
         minimise(p, fit, FINISH_STEPS, 1e-9)
-    if left < unknowns + SPARE or fit.cost > chi_square_bound(left - unknowns, TAIL):
-        return False
+    return left >= unknowns + SPARE and fit.cost < chi_square_bound(left - unknowns, TAIL)
+
+
+@njit(cache=True)
+def _ambiguous(p: Any, fit: Any) -> bool:
+    """Whether the second-best pose explains the same ranges nearly as well; leaves the best one in `fit`."""
     if not np.isfinite(fit.best_cost[1]):
-        return True
+        return False
     cost = fit.cost
     _store(fit, 0)
     _recall(fit, 1)
-    minimise(p, fit, FINISH_STEPS, 1e-9)  # with the same ranges left out
+    minimise(p, fit, FINISH_STEPS, 1e-9)
     ambiguous = fit.cost < cost + MIRROR_MARGIN and _distinct(fit, 0) and _facing(fit)
     _recall(fit, 0)
     minimise(p, fit, 1, 1e-9)  # brings residuals and normal matrix back
-    return not ambiguous
+    return ambiguous
 
 
 @njit(cache=True)
@@ -211,10 +261,10 @@ def chi_square_bound(degrees: int, quantile: float) -> float:
 
 
 @njit(cache=True)
-def _begin(p: Any, s: Any, when: int) -> None:
-    """Set the anchor to the pose found, with the covariance of the fit; the gyro bias is kept."""
+def _begin(p: Any, s: Any) -> None:
+    """Set the anchor to the pose found, at the start of the window, with its covariance; the gyro bias is kept."""
     fit, track = s.fit, s.anchor
-    track.stamp = when
+    track.stamp = s.window_arrival[0]
     track.position[:] = fit.position
     track.velocity[:] = fit.velocity
     track.orientation[:] = fit.orientation

@@ -8,9 +8,10 @@ from typing import Any, Final
 from numba import njit
 
 from testbed.description.air import speed_of_sound
-from testbed.flight.estimation.layout import HISTORY
+from testbed.flight.estimation.layout import ATTITUDE, HISTORY, POSITION
 from testbed.flight.estimation.propagation import copy_track, propagate_covariance, replay
 from testbed.flight.estimation.update import range_variance, update_held_axes, update_range
+from testbed.flight.estimation.valve_forces import fired_during
 
 COVARIANCE_STEP: Final = 2e-3
 """The covariance may lag the mean this long, s: it moves on once per chirp, which all receivers hear within 1 ms."""
@@ -49,10 +50,14 @@ def collect_cycle(p: Any, s: Any, ranges: Any) -> None:
 
 
 @njit(cache=True)
-def firing_at(s: Any, number: int, when: int) -> bool:
-    """Whether own valves are believed to fire at `when` (ns), which lies in the history interval `number`."""
-    slot = min(number, s.history_end - 1) & (HISTORY - 1)
-    return s.history_firing_from[slot] <= when <= s.history_firing_until[slot]
+def noise_of(p: Any, s: Any, number: int, arrival: int, distance: float) -> float:
+    """Variance of a distance, m², whose chirp arrived at `arrival` (ns), in the history interval `number`.
+
+    Own valves disturb a chirp on its way, wherever the receiver triggers: it counts as firing from departure to
+    arrival.
+    """
+    departure = arrival - round(1e9 * distance / speed_of_sound(s.air_temperature))
+    return range_variance(p, s.air_temperature, distance, fired_during(s, number, departure, arrival))
 
 
 @njit(cache=True)
@@ -74,7 +79,7 @@ def filter_cycle(p: Any, s: Any) -> bool:
         if track.elapsed > COVARIANCE_STEP:
             propagate_covariance(p, track)
         beacon, receiver, measured = s.cycle_beacon[k], s.cycle_receiver[k], s.cycle_distance[k]
-        noise = range_variance(p, s.air_temperature, measured, firing_at(s, number, arrival))
+        noise = noise_of(p, s, number, arrival, measured)
         innovation, variance, accepted = update_range(track, p.beacon[beacon], p.arm[receiver], measured, noise)
         s.innovation_beacon[judged] = beacon
         s.innovation_receiver[judged] = receiver
@@ -111,10 +116,10 @@ def settle(p: Any, s: Any, number: int) -> None:
 
 
 @njit(cache=True)
-def worst_deviations(track: Any) -> tuple[float, float]:
-    """Largest standard deviation of position m and of attitude rad over the axes."""
+def deviations(track: Any) -> tuple[float, float]:
+    """Standard deviation of position m and of attitude rad, all axes together (root of the sum of their variances)."""
     position, attitude = 0.0, 0.0
     for i in range(3):
-        position = max(position, track.covariance[i, i])
-        attitude = max(attitude, track.covariance[6 + i, 6 + i])
+        position += track.covariance[POSITION + i, POSITION + i]
+        attitude += track.covariance[ATTITUDE + i, ATTITUDE + i]
     return math.sqrt(position), math.sqrt(attitude)

@@ -14,12 +14,12 @@ from numba import njit
 from numpy.typing import NDArray
 
 from testbed.description.beacons import Beacons
-from testbed.description.messages import ODOMETRY
+from testbed.description.messages import INNOVATION_POINT, ODOMETRY
 from testbed.description.noise import Noise
 from testbed.description.vehicle import Vehicle
 from testbed.flight.estimation import inertial, output, valve_forces
 from testbed.flight.estimation.acquisition import acquire
-from testbed.flight.estimation.cycle import collect_cycle, filter_cycle, worst_deviations
+from testbed.flight.estimation.cycle import collect_cycle, deviations, filter_cycle
 from testbed.flight.estimation.inertial import lose
 from testbed.flight.estimation.layout import ACQUIRED, CONFIRMING, SEARCHING
 from testbed.flight.estimation.parameters import believed_parameters, initial_state
@@ -29,9 +29,12 @@ BAD_CYCLES: Final = 2
 LOST_POSITION: Final = 0.3
 """Standard deviation of position at which coasting ends, m: beyond it the ranges are no longer linear enough."""
 LOST_ATTITUDE: Final = math.radians(15.0)
-FIX_POSITION: Final = 0.008
-"""Standard deviation of position needed before a pose is published, m."""
-FIX_ATTITUDE: Final = math.radians(1.2)
+FIX_POSITION: Final = 0.009
+"""Deviation of position needed before a pose is first published, m: 99 of 100 then lie within 2 cm."""
+FIX_HEADING: Final = math.radians(1.2)
+"""The same for the attitude where the floor holds roll and pitch: 99 of 100 within 3 degrees."""
+FIX_ATTITUDE: Final = math.radians(2.5)
+"""The same where no axis is held: 99 of 100 within 5 degrees."""
 
 
 @njit(cache=True)
@@ -47,7 +50,7 @@ def accept_ranges(p: Any, s: Any, ranges: Any) -> None:
         if acquire(p, s):
             s.phase = CONFIRMING
         else:
-            _forget_before(s, ranges.stamp)
+            _forget_before(s, s.window_arrival[0] if s.window_count > 0 else ranges.stamp)
 
 
 @njit(cache=True)
@@ -56,13 +59,14 @@ def _follow(p: Any, s: Any) -> None:
     bad = filter_cycle(p, s)
     s.bad_cycles = s.bad_cycles + 1 if bad else 0
     s.good_cycles += not bad and s.innovation_count > 0
-    position, attitude = worst_deviations(s.now)
+    position, attitude = deviations(s.now)
     if position > LOST_POSITION or attitude > LOST_ATTITUDE or s.bad_cycles >= BAD_CYCLES:
         lose(p, s)
     elif s.phase == CONFIRMING:
+        needed = FIX_ATTITUDE if p.free[3] > 0.0 or p.free[4] > 0.0 else FIX_HEADING
         if bad:
             lose(p, s)
-        elif s.good_cycles > 0 and position < FIX_POSITION and attitude < FIX_ATTITUDE:
+        elif s.good_cycles > 0 and position < FIX_POSITION and attitude < needed:
             s.phase = ACQUIRED
 
 
@@ -142,19 +146,17 @@ class Estimator:
         return self.mass * self.state[0]["now"]["disturbance"]
 
     def innovations(self) -> NDArray[np.void]:
-        """Innovations of the last cycle used: beacon, receiver, innovation m, variance m², accepted."""
-        s = self.state[0]
-        count = int(s["innovation_count"])
-        table = np.zeros(count, INNOVATION)
-        table["beacon"] = s["innovation_beacon"][:count]
-        table["receiver"] = s["innovation_receiver"][:count]
-        table["innovation"] = s["innovation"][:count]
-        table["variance"] = s["innovation_variance"][:count]
-        table["accepted"] = s["innovation_accepted"][:count] != 0
-        return table
+        """Innovations of the last cycle used, as `innovations_of`."""
+        return innovations_of(self.state[0])
 
 
-INNOVATION: Final = np.dtype(
-    [("beacon", "u2"), ("receiver", "u2"), ("innovation", "f8"), ("variance", "f8"), ("accepted", "?")]
-)
-"""One row of `estimate/innovations`."""
+def innovations_of(state: Any) -> NDArray[np.void]:
+    """Innovations of the last cycle that an estimator state has used: array of messages.INNOVATION_POINT."""
+    count = int(state["innovation_count"])
+    table = np.zeros(count, INNOVATION_POINT)
+    table["beacon"] = state["innovation_beacon"][:count]
+    table["receiver"] = state["innovation_receiver"][:count]
+    table["innovation"] = state["innovation"][:count]
+    table["variance"] = state["innovation_variance"][:count]
+    table["accepted"] = state["innovation_accepted"][:count] != 0
+    return table

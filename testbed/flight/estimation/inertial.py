@@ -15,13 +15,16 @@ from testbed.flight.estimation.valve_forces import push_over_interval
 
 LONGEST_GAP: Final = NS_PER_S // 2
 """Without the gyro for longer than this the attitude is anybody's guess, ns."""
-BUMP_ERROR: Final = 0.3
-"""A bump's acceleration, sampled once per interval, is believed to this fraction."""
+BUMP_ERROR: Final = 0.1
+"""The velocity that the accelerometer feels in a bump may be wrong by this fraction."""
 
 
 @njit(cache=True)
 def accept_imu(p: Any, s: Any, imu: Any) -> None:
-    """Carry the estimate to the stamp of `imu` (IMU). A sample that is not newer, or not finite, is passed over."""
+    """Carry the estimate to the stamp of `imu` (IMU), whose rate is taken for the mean since the sample before.
+
+    A sample that is not newer, or not finite, is passed over.
+    """
     rate, force = imu.angular_velocity, imu.linear_acceleration
     total = rate[0] + rate[1] + rate[2]
     previous = s.now.stamp
@@ -45,7 +48,7 @@ def accept_imu(p: Any, s: Any, imu: Any) -> None:
     s.history_start[slot] = previous
     s.history_stop[slot] = imu.stamp
     for i in range(3):
-        s.history_rate[slot, i] = 0.5 * (s.angular_velocity[i] + rate[i])
+        s.history_rate[slot, i] = rate[i]
         s.angular_velocity[i] = rate[i]
     push_over_interval(p, s, number)
     _feel_bump(p, s, slot, force, 1e-9 * gap)

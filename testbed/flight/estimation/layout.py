@@ -40,7 +40,7 @@ PARAMETERS: Final = np.dtype(
         ("push", "f8", (MAX_VALVES, 3)),  # acceleration by a fully open valve, body axes, m/s²
         ("opening_shift", "i8"),  # ns from command to the edge of the equivalent rectangle
         ("closing_shift", "i8"),
-        ("sag_per_valve", "f8"),
+        ("sag_per_valve", "f8"),  # share of its thrust that a valve loses by each other one that is open
         ("thrust_error", "f8"),
         # gyro and accelerometer
         ("gyro_density", "f8"),
@@ -97,10 +97,10 @@ FIT: Final = np.dtype(
     [
         ("count", "i8"),
         ("beacon", "f8", (MAX_RANGES, 3)),
-        ("arm", "f8", (MAX_RANGES, 3)),  # from the centre of mass, body axes at the time of the fit
+        ("arm", "f8", (MAX_RANGES, 3)),  # from where the centre of mass would be unpushed; body axes at the start
         ("axis", "f8", (MAX_RANGES, 3)),
         ("cosine", "f8", (MAX_RANGES,)),
-        ("time", "f8", (MAX_RANGES,)),  # of arrival, relative to the time of the fit, s
+        ("time", "f8", (MAX_RANGES,)),  # of arrival, after the start, s
         ("distance", "f8", (MAX_RANGES,)),
         ("weight", "f8", (MAX_RANGES,)),  # 1 / standard deviation; 0 for a range left out
         ("residual", "f8", (MAX_RANGES,)),  # in standard deviations
@@ -122,7 +122,7 @@ FIT: Final = np.dtype(
     ],
     align=True,
 )
-"""A nonlinear least-squares problem over one cycle of ranges: unknown position, attitude and velocity."""
+"""A nonlinear least-squares problem over some cycles of ranges: position, attitude and velocity at their start."""
 
 STATE: Final = np.dtype(
     [
@@ -148,6 +148,8 @@ STATE: Final = np.dtype(
         ("pulse_valve", "i8", (MAX_PULSES,)),
         ("pulse_open", "i8", (MAX_PULSES,)),
         ("pulse_close", "i8", (MAX_PULSES,)),
+        ("pulse_from", "i8", (MAX_PULSES,)),  # part of its thrust within the interval in work
+        ("pulse_until", "i8", (MAX_PULSES,)),
         # the cycle in work, in order of arrival
         ("cycle_stamp", "i8"),
         ("cycle_count", "i8"),
@@ -155,6 +157,12 @@ STATE: Final = np.dtype(
         ("cycle_receiver", "i8", (MAX_RANGES,)),
         ("cycle_arrival", "i8", (MAX_RANGES,)),
         ("cycle_distance", "f8", (MAX_RANGES,)),
+        # ranges of the last cycles while searching, in order of arrival
+        ("window_count", "i8"),
+        ("window_beacon", "i8", (MAX_RANGES,)),
+        ("window_receiver", "i8", (MAX_RANGES,)),
+        ("window_arrival", "i8", (MAX_RANGES,)),
+        ("window_distance", "f8", (MAX_RANGES,)),
         # innovations of the last cycle that the filter used
         ("innovations_stamp", "i8"),
         ("innovation_count", "i8"),

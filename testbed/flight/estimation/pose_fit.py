@@ -1,4 +1,4 @@
-"""Position, attitude and velocity from one cycle of ranges: damped least squares (Levenberg and Marquardt).
+"""Position, attitude and velocity from some cycles of ranges: damped least squares (Levenberg and Marquardt).
 
 The unknowns are position (of the centre of mass), small rotation about the fixed axes and velocity, in this order.
 The velocity has a wide prior, the axes that the floor holds a narrow one: the same nine unknowns on the table and in

@@ -25,9 +25,9 @@ def position_starts(p: Any, s: Any, starts: Any) -> int:
     """
     distance = np.zeros(MAX_BEACONS)
     heard = np.zeros(MAX_BEACONS)
-    for k in range(s.cycle_count):
-        distance[s.cycle_beacon[k]] += s.cycle_distance[k] + REACH
-        heard[s.cycle_beacon[k]] += 1.0
+    for k in range(s.window_count):
+        distance[s.window_beacon[k]] += s.window_distance[k] + REACH
+        heard[s.window_beacon[k]] += 1.0
     count, centre, mean_square = 0, np.zeros(3), 0.0
     for b in range(p.beacon_count):
         if heard[b] > 0.0:

@@ -89,30 +89,54 @@ def push_over_interval(p: Any, s: Any, number: int) -> None:
     start, stop = s.history_start[slot], s.history_stop[slot]
     push = s.history_push[slot]
     push[:] = 0.0
-    firing_from, firing_until = stop, start
-    open_time, squares, kept = 0.0, 0.0, 0
+    s.history_noise[slot] = 0.0
+    s.history_firing_from[slot], s.history_firing_until[slot] = stop, start
+    kept = 0
     for k in range(s.pulse_count):
-        valve = s.pulse_valve[k]
         first, last = s.pulse_open[k] + p.opening_shift, s.pulse_close[k] + p.closing_shift
-        begin, end = max(first, start), min(last, stop)
-        if end > begin:
-            share = (end - begin) / (stop - start)
-            open_time += share
-            for i in range(3):
-                push[i] += share * p.push[valve, i]
-                squares += share * p.push[valve, i] * p.push[valve, i]
+        s.pulse_from[k], s.pulse_until[k] = max(first, start), min(last, stop)
         if last + FIRING_MARGIN_NS > start and first - FIRING_MARGIN_NS < stop:
-            firing_from = min(firing_from, first - FIRING_MARGIN_NS)
-            firing_until = max(firing_until, last + FIRING_MARGIN_NS)
-        if last + FIRING_MARGIN_NS > stop:  # still needed
-            s.pulse_valve[kept] = valve
+            s.history_firing_from[slot] = min(s.history_firing_from[slot], first - FIRING_MARGIN_NS)
+            s.history_firing_until[slot] = max(s.history_firing_until[slot], last + FIRING_MARGIN_NS)
+    squares = 0.0
+    for k in range(s.pulse_count):
+        open_for = float(s.pulse_until[k] - s.pulse_from[k])
+        if open_for > 0.0:
+            share = (open_for - p.sag_per_valve * _others_open(s, k)) / (stop - start)
+            for i in range(3):
+                part = share * p.push[s.pulse_valve[k], i]
+                push[i] += part
+                squares += abs(part * p.push[s.pulse_valve[k], i])
+    s.history_noise[slot] = 2.0 * THRUST_ERROR_TIME * p.thrust_error * p.thrust_error * squares
+    for k in range(s.pulse_count):  # forget what is over
+        if s.pulse_close[k] + p.closing_shift + FIRING_MARGIN_NS > stop:
+            s.pulse_valve[kept] = s.pulse_valve[k]
             s.pulse_open[kept] = s.pulse_open[k]
             s.pulse_close[kept] = s.pulse_close[k]
             kept += 1
     s.pulse_count = kept
-    sag = 1.0 - p.sag_per_valve * open_time
-    for i in range(3):
-        push[i] *= sag
-    s.history_firing_from[slot] = firing_from
-    s.history_firing_until[slot] = firing_until
-    s.history_noise[slot] = 2.0 * THRUST_ERROR_TIME * p.thrust_error * p.thrust_error * squares
+
+
+@njit(cache=True)
+def _others_open(s: Any, k: int) -> float:
+    """Sum over the other pulses of the time for which they overlap with pulse `k` in the interval in work, ns."""
+    total = 0.0
+    for other in range(s.pulse_count):
+        if other != k:
+            overlap = min(s.pulse_until[k], s.pulse_until[other]) - max(s.pulse_from[k], s.pulse_from[other])
+            total += max(0.0, float(overlap))
+    return total
+
+
+@njit(cache=True)
+def fired_during(s: Any, number: int, begin: int, end: int) -> bool:
+    """Whether own valves are believed to fire between `begin` and `end` (ns); `end` lies in the interval `number`.
+
+    Looks back two intervals: 20 ms or 7 m of a chirp's flight.
+    """
+    number = min(number, s.history_end - 1)
+    for k in range(max(number - 2, s.history_first), number + 1):
+        slot = k & (HISTORY - 1)
+        if s.history_firing_from[slot] <= end and s.history_firing_until[slot] >= begin:
+            return True
+    return False

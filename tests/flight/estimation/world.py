@@ -102,6 +102,7 @@ class World:
         self.velocity = np.zeros((n, 3))
         self.rotation = Rotation.identity(n)
         self.rate = np.zeros((n, 3))
+        self.rate_before = self.rate.copy()
         self._draw_actual()
         self.target = np.zeros((n, 3))
         self.pulses = [[] for _ in range(n)]
@@ -202,7 +203,7 @@ class World:
     def _imu(self):
         gyro, accelerometer = self.noise.gyro, self.noise.accelerometer
         white = self.normal(6)
-        rate = self.rate * (1.0 + self.gyro_scale) + self.gyro_bias
+        rate = 0.5 * (self.rate + self.rate_before) * (1.0 + self.gyro_scale) + self.gyro_bias
         rate = rate + math.radians(gyro.density_deg) / math.sqrt(TICK) * white[:, :3]
         force = self._wrench(self.stamp - TICK_NS)[:, :3] / self.mass * self.free[:3]
         force = force + accelerometer.density / math.sqrt(TICK) * white[:, 3:]
@@ -215,18 +216,20 @@ class World:
             message[0]["linear_acceleration"] = force[k]
             estimator.accept_imu(message[0])
         self.at_imu = self.truth()
+        self.truth_imu = {"p": self.com_position.copy(), "v": self.velocity.copy(), "d": self.disturbance.copy()}
 
     def _wrench(self, start):
         """Mean force and torque about the centre of mass over the tick from `start`, body axes, shape (n, 6)."""
         wrench = np.zeros((self.n, 6))
+        sag = self.vehicle.thrusters.maximum_sag / 3.0
         for k, pulses in enumerate(self.pulses):
-            sag = 0.0
-            for valve, opened, closed in pulses:
-                share = max(0.0, min(closed, start + TICK_NS) - max(opened, start)) / TICK_NS
-                if share > 0.0:
-                    wrench[k] += share * self.thrust[k, :, valve]
-                    sag += share
-            wrench[k] *= 1.0 - self.vehicle.thrusters.maximum_sag / 4.0 * sag
+            inside = [(valve, max(a, start), min(b, start + TICK_NS)) for valve, a, b in pulses]
+            inside = [pulse for pulse in inside if pulse[2] > pulse[1]]
+            for one in inside:
+                lost = sum(
+                    max(0.0, min(one[2], other[2]) - max(one[1], other[1])) for other in inside if other is not one
+                )
+                wrench[k] += (one[2] - one[1] - sag * lost) / TICK_NS * self.thrust[k, :, one[0]]
         return wrench
 
     def _command(self, tick):
@@ -308,6 +311,7 @@ class World:
         self.com_position = self.com_position + TICK * self.velocity + 0.5 * TICK**2 * acceleration
         self.velocity = self.velocity + TICK * acceleration
         self.rotation = self.rotation * Rotation.from_rotvec(TICK * (self.rate + 0.5 * TICK * spin))
+        self.rate_before = self.rate
         self.rate = self.rate + TICK * spin
 
 
