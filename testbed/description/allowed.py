@@ -28,13 +28,18 @@ PLAIN: dict[str, str] = {
     "less_than_equal": "a number of at most {le}",
     "literal_error": "{expected}",
     "union_tag_invalid": "one of {expected_tags}",
-    "union_tag_not_found": "a kind",
     "string_pattern_mismatch": "a text that matches {pattern}",
     "string_too_short": "a text of at least {min_length} characters",
     "string_too_long": "a text of at most {max_length} characters",
-    "too_short": "at least {min_length} entries",
+    "too_short": "{min_length} or more entries",
     "too_long": "at most {max_length} entries",
 }
+
+PATTERNS: dict[str, str] = {
+    "^[a-z][a-z0-9_]*$": "a name of lower-case letters, digits and _, a letter first",
+    "^[a-z0-9][a-z0-9_-]*$": "a name of lower-case letters, digits, _ and -",
+}
+"""Patterns of names, in words."""
 
 
 def allowed_by(details: dict[str, Any], schema: Schema) -> str:
@@ -44,7 +49,12 @@ def allowed_by(details: dict[str, Any], schema: Schema) -> str:
         return str(context["error"])
     if kind == "extra_forbidden":
         return f"no such key; known are {', '.join(sorted(_part(schema, location[:-1], schema).get('properties', {})))}"
-    about = _part(schema, location, schema).get("description", "")
+    if kind == "string_pattern_mismatch" and context["pattern"] in PATTERNS:
+        return PATTERNS[context["pattern"]]
+    part = _part(schema, location, schema)
+    if kind == "union_tag_not_found":
+        return f"one of {', '.join(map(repr, part['discriminator']['mapping']))}"
+    about = part.get("description", "")
     text = "a value" if kind == "missing" else PLAIN.get(kind, str(details["msg"])).format(**context)
     return f"{text} ({about})" if about and "\n" not in about else text
 

@@ -7,7 +7,7 @@ from typing import Self
 from pydantic import Field, model_validator
 
 from testbed.description import messages
-from testbed.description.model import Description, Vector
+from testbed.description.model import Description, Inconsistent, Vector
 
 
 class Beacon(Description):
@@ -29,9 +29,9 @@ class Beacons(Description):
     @model_validator(mode="after")
     def _chirps_fit_the_cycle(self) -> Self:
         if self.cycle_ns % messages.TICK_NS:
-            raise ValueError("cycle must be a whole number of ticks of 0.01 s")
+            raise Inconsistent("a whole number of ticks of 0.01 s", "cycle")
         if self.slot * len(self.beacons) > self.cycle:
-            raise ValueError(f"{len(self.beacons)} slots of {self.slot} s do not fit a cycle of {self.cycle} s")
+            raise Inconsistent(f"{len(self.beacons)} slots that fit a cycle of {self.cycle:g} s", "slot")
         return self
 
     @property

@@ -11,6 +11,7 @@ from pydantic import BaseModel, ValidationError
 
 from testbed.description.allowed import allowed_by
 from testbed.description.errors import ConfigurationError, Problem
+from testbed.description.model import Inconsistent
 from testbed.description.source import MISSING, Source, parse, read
 
 D = TypeVar("D", bound=BaseModel)
@@ -46,17 +47,27 @@ def interpret(source: Source, kind: type[D]) -> Loaded[D]:
         return Loaded(kind.model_validate_json(json.dumps(source.value), strict=True), source)
     except ValidationError as error:
         schema = kind.model_json_schema()
-        problems = [_problem(source, dict(details), schema) for details in error.errors(include_url=False)]
+        errors = [dict(details) for details in error.errors(include_url=False)]
+        problems = [_problem(source, details, schema) for details in errors if not _follows(details)]
         raise ConfigurationError(_in_order(problems)) from None
 
 
 def _problem(source: Source, details: dict[str, Any], schema: dict[str, Any]) -> Problem:
     location, missing = _in_file(source.value, details["loc"])
-    value = MISSING if missing else details["input"]
+    value: Any = MISSING if missing else details["input"]
     if details["type"].startswith("union_tag"):  # the mapping's key `kind` is wrong or missing
         value = value.get("kind", MISSING) if isinstance(value, dict) else value
         location = [*location, "kind"]
+    if isinstance(error := details.get("ctx", {}).get("error"), Inconsistent):
+        location = [*location, *error.at]
+        for step in error.at:
+            value = value.get(step, MISSING) if isinstance(value, dict) else value[step]
     return source.problem(location, value, allowed_by(details, schema))
+
+
+def _follows(details: dict[str, Any]) -> bool:
+    """Whether pydantic calls a list too short only because entries in it are wrong, which it says as well."""
+    return details["type"] == "too_short" and len(details["input"]) >= details["ctx"]["min_length"]
 
 
 def _in_file(value: Any, location: tuple[str | int, ...]) -> tuple[list[str | int], bool]:

@@ -8,6 +8,17 @@ Vector = tuple[float, float, float]
 """Three components x, y, z."""
 
 
+class Inconsistent(ValueError):
+    """Parts that are sound by themselves do not fit together.
+
+    `allowed` says what would fit; `at` is the way to the part to look at: its keys and indices below the description.
+    """
+
+    def __init__(self, allowed: str, *at: str | int) -> None:
+        super().__init__(allowed)
+        self.at = at
+
+
 class Description(BaseModel):
     """A frozen description; unknown keys are errors, numbers must be finite."""
 

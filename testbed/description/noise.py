@@ -13,7 +13,9 @@ class GyroNoise(Description):
     density_deg: float = Field(default=0.01, ge=0.0, description="Angle random walk, degrees/s/sqrt(Hz)")
     bias_instability_deg_per_hour: float = Field(default=5.0, ge=0.0, description="Bias instability, degrees per hour")
     bias_time: float = Field(default=300.0, gt=0.0, description="Correlation time of the drifting part, s")
-    turn_on_bias_deg: float = Field(default=0.1, ge=0.0, description="Standard deviation of the bias at switch-on, degrees/s")
+    turn_on_bias_deg: float = Field(
+        default=0.1, ge=0.0, description="Standard deviation of the bias at switch-on, degrees/s"
+    )
     scale_error: float = Field(default=0.003, ge=0.0, lt=0.1, description="Standard deviation of the scale factor")
 
 
@@ -41,7 +43,9 @@ class Surroundings(Description):
     """What nobody knows exactly."""
 
     air_temperature: float = Field(default=0.5, ge=0.0, description="Standard deviation of the thermometer, K")
-    thrust: float = Field(default=0.03, ge=0.0, lt=0.5, description="Standard deviation of one valve's thrust, fraction")
+    thrust: float = Field(
+        default=0.03, ge=0.0, lt=0.5, description="Standard deviation of one valve's thrust, fraction"
+    )
     disturbance: float = Field(default=0.002, ge=0.0, description="Standard deviation of a steady acceleration, m/s²")
 
 

@@ -20,6 +20,8 @@ LARGEST_NUMBER: Final = 1e12
 LARGEST_FILE: Final = 1_000_000
 MOST_VALUES: Final = 50_000
 """Aliases can multiply a small file into a huge one."""
+LONGEST_SHOWN: Final = 60
+"""Longest text of a value that a problem shows whole."""
 
 Location = Sequence[str | int]
 """The way to a value: mapping keys and list indices, outermost first."""
@@ -38,11 +40,11 @@ class Excerpt:
 MISSING: Final = Excerpt("missing")
 
 
-def excerpt(value: Any, longest: int = 60) -> Any:
+def excerpt(value: Any) -> Any:
     """Return a single value itself where it is short, else the beginning of what it looks like."""
     text = repr(value)
-    if len(text) > longest:
-        return Excerpt(f"{text[: longest - 2]} …")
+    if len(text) > LONGEST_SHOWN:
+        return Excerpt(f"{text[: LONGEST_SHOWN - 2]} …")
     return Excerpt(text) if isinstance(value, dict | list) else value
 
 

@@ -6,7 +6,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from testbed.description.model import Description
+from testbed.description.model import Description, Inconsistent
 
 Point = tuple[float, float]
 """Two components x, y in the table frame, m."""
@@ -17,13 +17,16 @@ class Flatness(Description):
 
     origin: Point = Field(description="Position of heights_um[0][0], m")
     spacing: float = Field(gt=0.0, description="Distance between nodes in x and y, m")
-    heights_um: tuple[tuple[float, ...], ...] = Field(min_length=2, description="Rows along y, each along x, micrometres")
+    heights_um: tuple[tuple[float, ...], ...] = Field(
+        min_length=2, description="Rows along y, each along x, micrometres"
+    )
 
     @model_validator(mode="after")
     def _rows_are_equally_long(self) -> Self:
-        lengths = {len(row) for row in self.heights_um}
-        if len(lengths) != 1 or lengths == {1} or lengths == {0}:
-            raise ValueError("all rows of heights_um must have the same length of at least 2")
+        length = len(self.heights_um[0])
+        for index, row in enumerate(self.heights_um):
+            if len(row) != length or length < 2:
+                raise Inconsistent("rows of heights that are all equally long, at least 2", "heights_um", index)
         return self
 
 
@@ -49,12 +52,14 @@ class Table(Description):
         for index, a in enumerate(points):
             b, c = points[(index + 1) % len(points)], points[(index + 2) % len(points)]
             if (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]) <= 0.0:
-                raise ValueError("outline must be a convex polygon in counter-clockwise order")
+                raise Inconsistent("a convex polygon in counter-clockwise order", "outline")
+        if not all(self.inside(point, -1e-9) for point in points):  # a star turns left at every corner, too
+            raise Inconsistent("a polygon that goes round once", "outline")
         (left, low), (right, high) = self.working_area
         if left >= right or low >= high:
-            raise ValueError("working_area must be [[left, low], [right, high]] with left < right and low < high")
+            raise Inconsistent("[[left, low], [right, high]] with left < right and low < high", "working_area")
         if not all(self.inside(corner) for corner in ((left, low), (right, low), (right, high), (left, high))):
-            raise ValueError("working_area must lie within outline")
+            raise Inconsistent("corners within outline", "working_area")
         return self
 
     def inside(self, point: Point, margin: float = 0.0) -> bool:

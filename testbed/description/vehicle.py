@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
 from testbed.description import messages
-from testbed.description.model import Description, Vector
+from testbed.description.model import Description, Inconsistent, Vector
 
 
 class MassProperties(Description):
@@ -21,7 +21,9 @@ class MassProperties(Description):
 
     mass: float = Field(gt=0.0, description="Mass, kg")
     inertia: Vector = Field(description="Principal moments about base_link axes, kg·m²")
-    products: Vector = Field(default=(0.0, 0.0, 0.0), description="Products of inertia xy, xz, yz (tensor entries), kg·m²")
+    products: Vector = Field(
+        default=(0.0, 0.0, 0.0), description="Products of inertia xy, xz, yz (tensor entries), kg·m²"
+    )
     centre_of_mass: Vector = Field(default=(0.0, 0.0, 0.0), description="Position in base_link, m")
 
     def inertia_tensor(self) -> NDArray[np.float64]:
@@ -34,7 +36,7 @@ class MassProperties(Description):
     def _inertia_is_physical(self) -> Self:
         principal = np.linalg.eigvalsh(self.inertia_tensor())
         if principal[0] <= 0.0 or principal[0] + principal[1] < principal[2] * (1.0 - 1e-9):
-            raise ValueError("moments of inertia must be positive and each at most the sum of the other two")
+            raise Inconsistent("positive moments, each at most the sum of the other two", "inertia")
         return self
 
 
@@ -43,14 +45,16 @@ class Valve(Description):
 
     name: str = Field(min_length=1)
     position: Vector = Field(description="Nozzle exit in base_link, m")
-    exhaust: Vector = Field(description="Direction of the jet in base_link (need not be of unit length); thrust is opposite")
+    exhaust: Vector = Field(
+        description="Direction of the jet in base_link (need not be of unit length); thrust is opposite"
+    )
     thrust: float = Field(gt=0.0, description="Steady thrust at nominal supply, N")
     in_service: bool = Field(default=True, description="False: flight code never uses it")
 
     @model_validator(mode="after")
     def _exhaust_has_a_direction(self) -> Self:
         if np.linalg.norm(self.exhaust) < 1e-9:
-            raise ValueError("exhaust must not be a zero vector")
+            raise Inconsistent("a vector that is not zero", "exhaust")
         return self
 
     def force(self) -> NDArray[np.float64]:
@@ -70,16 +74,19 @@ class ThrusterSet(Description):
     minimum_on: float = Field(default=0.010, ge=0.001, le=0.1, description="Shortest commanded on-time, s")
     modulation_period: float = Field(default=0.1, ge=0.05, le=0.18, description="One on-time per valve and period, s")
     schedule_lead: float = Field(default=0.02, ge=0.01, le=0.1, description="Schedule stamp after its odometry, s")
-    maximum_sag: float = Field(default=0.12, ge=0.0, le=0.5, description="Loss of thrust with four valves open, fraction")
+    maximum_sag: float = Field(
+        default=0.12, ge=0.0, le=0.5, description="Loss of thrust with four valves open, fraction"
+    )
     valves: tuple[Valve, ...] = Field(min_length=1, max_length=messages.MAX_VALVES)
 
     @model_validator(mode="after")
     def _schedule_ends_in_time(self) -> Self:
         if self.minimum_on >= self.modulation_period:
-            raise ValueError("minimum_on must be shorter than modulation_period")
+            raise Inconsistent(f"less than modulation_period, {self.modulation_period:g} s", "minimum_on")
         names = [valve.name for valve in self.valves]
-        if len(set(names)) != len(names):
-            raise ValueError("valve names must be unique")
+        for index, name in enumerate(names):
+            if name in names[:index]:
+                raise Inconsistent("a name that no other valve has", "valves", index, "name")
         return self
 
     def wrench_matrix(self, centre_of_mass: Vector) -> NDArray[np.float64]:
@@ -99,13 +106,15 @@ class GasSupply(Description):
     volume: float = Field(gt=0.0, le=0.1, description="Tank volume, m³")
     pressure: float = Field(gt=0.0, le=40e6, description="Tank pressure at the start of a session, Pa")
     temperature: float = Field(default=293.15, ge=250.0, le=330.0, description="Tank temperature, K")
-    reserve_pressure: float = Field(default=2.0e6, gt=0.0, description="Below it the gas no longer counts as usable, Pa")
+    reserve_pressure: float = Field(
+        default=2.0e6, gt=0.0, description="Below it the gas no longer counts as usable, Pa"
+    )
     specific_impulse: float = Field(default=65.0, gt=0.0, le=300.0, description="Specific impulse, s")
 
     @model_validator(mode="after")
     def _reserve_below_start(self) -> Self:
         if self.reserve_pressure >= self.pressure:
-            raise ValueError("reserve_pressure must be below pressure")
+            raise Inconsistent(f"less than pressure, {self.pressure:g} Pa", "reserve_pressure")
         return self
 
 
@@ -132,7 +141,9 @@ class Shape(Description):
     width: float = Field(default=0.26, gt=0.0, description="Width across flats, m")
     flight_radius: float = Field(default=0.14, gt=0.0, description="Contact radius without the carriage, m")
     carriage_radius: float = Field(default=0.20, gt=0.0, description="Contact radius of the floor carriage, m")
-    floor_height: float = Field(default=0.45, ge=0.0, description="Height of base_link above the floor on the carriage, m")
+    floor_height: float = Field(
+        default=0.45, ge=0.0, description="Height of base_link above the floor on the carriage, m"
+    )
     bumper_stiffness: float = Field(default=8000.0, gt=0.0, description="Stiffness of the bumper, N/m")
     restitution: float = Field(default=0.5, ge=0.05, le=0.95, description="Coefficient of restitution")
     friction: float = Field(default=0.2, ge=0.0, le=1.0, description="Coulomb friction coefficient between bumpers")

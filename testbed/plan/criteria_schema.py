@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from testbed.description.model import Description
+from testbed.description.model import Description, Inconsistent
 
 
 class Window(Description):
@@ -19,9 +19,9 @@ class Window(Description):
     @model_validator(mode="after")
     def _one_window(self) -> Self:
         if (self.begin is None) != (self.end is None) or (self.last is None) == (self.begin is None):
-            raise ValueError("a window is either {last: s} or {begin: s, end: s}")
+            raise Inconsistent("either {last: s} or {begin: s, end: s}")
         if self.begin is not None and self.end is not None and self.begin >= self.end:
-            raise ValueError("begin must be before end")
+            raise Inconsistent(f"more than begin, {self.begin:g} s", "end")
         return self
 
 

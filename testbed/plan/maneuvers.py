@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from testbed.description import messages
-from testbed.description.model import Description, Vector
+from testbed.description.model import Description, Inconsistent, Vector
 
 SPEED_LIMIT = 0.06
 """Default speed of a move, m/s: a little under the floor limit of the demo vehicles."""
@@ -58,7 +58,7 @@ class Rotate(Description):
     @model_validator(mode="after")
     def _one_goal(self) -> Self:
         if (self.heading_deg is None) == (self.attitude_deg is None):
-            raise ValueError("rotate needs either heading_deg or attitude_deg")
+            raise Inconsistent("either heading_deg or attitude_deg")
         return self
 
 
@@ -80,9 +80,9 @@ class Track(Description):
 
     @model_validator(mode="after")
     def _times_grow(self) -> Self:
-        times = [point.time for point in self.waypoints]
-        if any(later <= earlier for earlier, later in pairwise(times)):
-            raise ValueError("the times of waypoints must grow")
+        for index, (earlier, later) in enumerate(pairwise(self.waypoints), 1):
+            if later.time <= earlier.time:
+                raise Inconsistent(f"more than {earlier.time:g} s, the time before", "waypoints", index, "time")
         return self
 
 

@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
-from testbed.description.model import Description
+from testbed.description.model import Description, Inconsistent
 from testbed.plan.criteria_schema import AnyAbort, AnyCriterion
 from testbed.plan.maneuvers import Pose, Step
 
@@ -86,10 +86,11 @@ class Plan(Description):
 
     @model_validator(mode="after")
     def _place_has_its_file(self) -> Self:
-        if self.place == "table" and (self.table is None or self.cabin is not None):
-            raise ValueError("place: table needs a table file and no cabin file")
-        if self.place == "cabin" and (self.cabin is None or self.table is not None):
-            raise ValueError("place: cabin needs a cabin file and no table file")
+        other = "cabin" if self.place == "table" else "table"
+        if getattr(self, self.place) is None:
+            raise Inconsistent(f"with a {self.place} file, which is missing", "place")
+        if getattr(self, other) is not None:
+            raise Inconsistent(f"left out where place is {self.place}", other)
         return self
 
     def aborts(self, run: Run) -> tuple[AnyAbort, ...]:

@@ -38,10 +38,10 @@ def check(subject: Subject) -> Iterator[Problem]:
             yield from _aborts(subject, ("runs", index, "abort"), run.abort)
         for number, criterion in enumerate(run.criteria):
             where: Where = ("runs", index, "criteria", number)
-            yield from _window(subject, where, criterion, run.time_limit, times)
             yield from _against_the_rest(subject, where, criterion)
             yield from _never_missed(subject, where, criterion, plan.aborts(run))
-            yield from _never_met(subject, where, criterion, poses, times)
+            wrong_window = list(_window(subject, where, criterion, run.time_limit, times))
+            yield from wrong_window or _never_met(subject, where, criterion, poses, times)
 
 
 def _aborts(subject: Subject, where: Where, aborts: Sequence[AnyAbort]) -> Iterator[Problem]:

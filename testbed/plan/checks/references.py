@@ -61,7 +61,7 @@ def _vehicles(loaded: Loaded[Plan]) -> Iterator[Problem]:
                     yield source.problem(location, name, allowed)
     for name in plan.vehicles:
         if not any(name in run.start for run in plan.runs[:1]):
-            missing = f"a start pose for {name}, as it is in the first run"
+            missing = f"also a start pose for {name}, as this is the first run"
             yield source.problem(("runs", 0, "start"), sorted(plan.runs[0].start), missing)
 
 
