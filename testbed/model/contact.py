@@ -93,14 +93,14 @@ def note_impact_speeds(
     for index, a in enumerate(members):
         for e in range(world.edge_count):
             depth, _, approach, _, _, _ = touch_edge(world, vehicles[a], scratch[a, _STAGE], e)
-            kept = states[a].edge_impact_speed[e] if depth > 0.0 else SLOWEST_IMPACT
-            states[a].edge_impact_speed[e] = max(kept, approach)
+            kept = states[a].edge_impact_speed[e] if depth > 0.0 else 0.0
+            states[a].edge_impact_speed[e] = max(kept, approach, SLOWEST_IMPACT)
         for b in members[:index]:
             depth, _, approach, _, _, _ = touch_pair(
                 world, vehicles[a], scratch[a, _STAGE], vehicles[b], scratch[b, _STAGE]
             )
-            kept = states[a].pair_impact_speed[b] if depth > 0.0 else SLOWEST_IMPACT
-            states[a].pair_impact_speed[b] = max(kept, approach)
+            kept = states[a].pair_impact_speed[b] if depth > 0.0 else 0.0
+            states[a].pair_impact_speed[b] = max(kept, approach, SLOWEST_IMPACT)
 
 
 @njit(cache=True)
