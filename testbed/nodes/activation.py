@@ -106,6 +106,8 @@ class Activation:
             if values["stopped"] == "False":
                 self._released.add(status.name)
             else:
+                # After a stop nothing is released again without the operator's word.
+                self._release_wanted = False
                 self._released.discard(status.name)
                 self._active.discard(status.name)
         self._look()

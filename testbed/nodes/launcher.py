@@ -82,7 +82,7 @@ class LauncherNode(Node):
         self._events_out = contract.publisher("/plan/events")
         contract.subscribe("/plan/state", self._on_state)
         contract.subscribe("/plan/events", self._on_event)
-        self._services = {name: self.create_client(Trigger, f"/plan/{name}") for name in ("release", "start")}
+        self._calls = {name: self.create_client(Trigger, f"/plan/{name}") for name in ("release", "start")}
         self._given: set[str] = set()
         self._asked: dict[str, float] = {}
 
@@ -92,9 +92,9 @@ class LauncherNode(Node):
             if name in self._given:
                 continue
             now = time.monotonic()
-            if self._services[name].service_is_ready() and now - self._asked.get(name, 0.0) > 0.1:
+            if self._calls[name].service_is_ready() and now - self._asked.get(name, 0.0) > 0.1:
                 self._asked[name] = now
-                future = self._services[name].call_async(Trigger.Request())
+                future = self._calls[name].call_async(Trigger.Request())
                 future.add_done_callback(lambda future, name=name: self._accepted(name, future.result()))
             return
 

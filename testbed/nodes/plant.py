@@ -61,9 +61,9 @@ class PlantNode(LifecycleNode):
         for index, name in enumerate(self._names):
             contract.subscribe("valves/schedule", lambda m, i=index: self._on_schedule(i, m), name)
             contract.subscribe("place", lambda m, i=index: self._on_place(i, m), name)
-        self._clock = None
+        self._clock_out = None
         if self.lockstep:
-            self._clock = contract.publisher("/clock")
+            self._clock_out = contract.publisher("/clock")
             contract.subscribe("/clock/done", self._on_done)
         self._stop_out = contract.publisher("/stop")
 
@@ -139,8 +139,8 @@ class PlantNode(LifecycleNode):
     def _show(self) -> None:
         """Sense and publish the tick that has been reached."""
         self._sensing.publish(self._stamp)
-        if self._clock is not None:
-            self._clock.publish(Clock(clock=to_time(self._stamp)))
+        if self._clock_out is not None:
+            self._clock_out.publish(Clock(clock=to_time(self._stamp)))
             self._roll.call(self._stamp, time.monotonic_ns())
         self._changed = True
 
@@ -201,8 +201,8 @@ class PlantNode(LifecycleNode):
             return
         if self._roll.repeat_due(now):
             self._sensing.repeat(self._roll.missing())
-            if self._clock is not None:
-                self._clock.publish(Clock(clock=to_time(self._stamp)))
+            if self._clock_out is not None:
+                self._clock_out.publish(Clock(clock=to_time(self._stamp)))
         if self._roll.overdue(now, first=self._stamp == LOCKSTEP_START_NS):
             text = f"tick {self._stamp / NS_PER_S:.2f} s unanswered by {', '.join(sorted(self._roll.missing()))}"
             self.get_logger().error(text)

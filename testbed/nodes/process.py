@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Sequence
 
 import rclpy
+from rclpy._rclpy_pybind11 import RCLError
 from rclpy.executors import Executor, ExternalShutdownException, SingleThreadedExecutor
 from rclpy.node import Node
 
@@ -70,6 +71,9 @@ def spin(
                     end = time.monotonic() + linger
     except (KeyboardInterrupt, ExternalShutdownException):
         pass
+    except RCLError:
+        if rclpy.ok():  # otherwise a signal came between a callback's start and its publishing
+            raise
     finally:
         at_end()
         rclpy.try_shutdown()
