@@ -1,0 +1,47 @@
+"""Numbers as a reader of the page wants them."""
+
+from __future__ import annotations
+
+from testbed.plan.criteria import CriterionResult
+
+_SHOWN = {"m": (1e3, "mm"), "°": (1.0, "°"), "g": (1.0, "g"), "N": (1.0, "N")}
+LONG = 0.3
+"""Lengths from here on stay in m."""
+
+
+def quantity(value: float | None, unit: str) -> str:
+    """A value with its unit; short lengths in mm."""
+    if value is None:
+        return "not measured"
+    scale, shown = (1.0, unit) if unit == "m" and abs(value) >= LONG else _SHOWN.get(unit, (1.0, unit))
+    scaled = value * scale
+    if scaled == 0.0:
+        return f"0 {shown}".replace(" °", "°")
+    digits = 3 if shown == "m" else 0 if abs(scaled) >= 1000.0 else 1 if abs(scaled) >= 10.0 else 2
+    return f"{scaled:.{digits}f} {shown}".replace(" °", "°")
+
+
+def value_and_limit(result: CriterionResult) -> tuple[str, str]:
+    """Measured value and limit of a result, in the same unit."""
+    if result.unit == "m" and result.value is not None and min(abs(result.value), result.limit) < LONG:
+        factor = 1e3
+        return f"{result.value * factor:.1f} mm", f"{sign(result)} {result.limit * factor:g} mm"
+    return quantity(result.value, result.unit), f"{sign(result)} {result.limit:g} {result.unit}".replace(" °", "°")
+
+
+def sign(result: CriterionResult) -> str:
+    """How the value relates to the limit where the criterion is met."""
+    return "≥" if result.kind == "separation" else "≤"
+
+
+def clock(seconds: float | None) -> str:
+    """Time in a recording as minutes and seconds."""
+    if seconds is None:
+        return "–"
+    minutes, rest = divmod(round(seconds, 1), 60.0)
+    return f"{int(minutes)}:{rest:04.1f}"
+
+
+def masses(grams: float) -> str:
+    """A mass of gas."""
+    return f"{grams:.1f} g"

@@ -1,0 +1,124 @@
+"""The report: one page that needs nothing else, made from a recording alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from matplotlib.figure import Figure
+
+from testbed.description.messages import NS_PER_S
+from testbed.record.load import Recording, load
+from testbed.record.notes import Note, read_notes
+from testbed.record.recover import RecordingError, recover
+from testbed.record.results import Results
+from testbed.report import formatting
+from testbed.report.ending import Ending, ending
+from testbed.report.figures.consistency import draw_consistency
+from testbed.report.figures.context import TryContext
+from testbed.report.figures.errors import draw_errors
+from testbed.report.figures.gas import draw_gas
+from testbed.report.figures.separation import draw_separation
+from testbed.report.figures.style import drawing, to_svg
+from testbed.report.figures.tracks import draw_tracks
+from testbed.report.figures.valves import draw_valves
+from testbed.report.objectives import outcomes
+from testbed.report.readings import READINGS
+from testbed.report.session import RunOutcome, Session, Try, judge
+from testbed.report.summary import exit_code
+
+WALL_CLOCK_NS: Final = 1_000_000_000 * NS_PER_S
+"""Stamps from here on are times of day; in lockstep they begin near zero."""
+
+FIGURES: Final[dict[str, Callable[[TryContext], Figure | None]]] = {
+    "tracks": draw_tracks,
+    "errors": draw_errors,
+    "separation": draw_separation,
+    "valves": draw_valves,
+    "gas": draw_gas,
+    "consistency": draw_consistency,
+}
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A figure on the page: its title, itself, and one line that says how to read it."""
+
+    title: str
+    svg: Markup
+    reading: str
+
+
+def make_report(folder: Path) -> Path:
+    """Write report.html into a results folder from its recording, which is mended first where it was cut.
+
+    Raises:
+        RecordingError: no readable recording, or one without a configuration.
+
+    """
+    results = Results(folder)
+    mended = recover(results.recording).mended
+    recording = load(results.recording)
+    if recording.configuration is None:
+        raise RecordingError(f"{results.recording}: holds no /plan/configuration, so nothing can be judged")
+    session = judge(recording, recording.configuration)
+    page = render(recording, session, ending(recording), read_notes(results.notes), mended)
+    partial = results.report.with_suffix(".partial")
+    partial.write_text(page, encoding="utf-8")
+    partial.replace(results.report)
+    return results.report
+
+
+def render(recording: Recording, session: Session, end: Ending, notes: list[Note], mended: bool = False) -> str:
+    """The page as text."""
+    environment = Environment(
+        loader=PackageLoader("testbed.report", "page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(clock=formatting.clock)
+    environment.globals.update(value_and_limit=formatting.value_and_limit)
+    return environment.get_template("report.html.jinja").render(
+        recording=recording,
+        session=session,
+        configuration=session.configuration,
+        end=end,
+        notes=notes,
+        mended=mended,
+        exit_code=exit_code(session, end),
+        recorded=recorded_at(recording),
+        objectives=outcomes(session),
+        remarks=[event for event in recording.events if event.kind == "remark"],
+        figures=lambda run, one: list(figures(recording, session, run, one)),
+        seconds=recording.seconds,
+    )
+
+
+def recorded_at(recording: Recording) -> str:
+    """When the recording began, where its stamps are times of day."""
+    if recording.start < WALL_CLOCK_NS:
+        return "on the session's own clock, which begins near zero"
+    return datetime.fromtimestamp(recording.start / NS_PER_S, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+
+
+def figures(recording: Recording, session: Session, run: RunOutcome, one: Try) -> Iterator[Drawn]:
+    """Every figure of a try; none for a try that never began."""
+    if one.samples is None or one.end <= one.samples.start:
+        return
+    context = TryContext(recording, session.configuration, run.plan, one.samples)
+    for name, draw in FIGURES.items():
+        with drawing():
+            figure = draw(context)
+            if figure is None:
+                continue
+            title, reading = READINGS[name]
+            identity = f"{run.plan.name}-{one.attempt}-{name}"
+            svg: Any = Markup(to_svg(figure, identity, f"{title}, {run.plan.name}, try {one.attempt}. {reading}"))
+        yield Drawn(title, svg, reading)
