@@ -107,10 +107,10 @@ def test_a_free_body_in_three_dimensions_flies_as_mujocos():
     state = plant.states[0]
     turned = Rotation.from_quat(state["orientation"]).inv() * Rotation.from_quat(np.roll(data.qpos[3:], -1))
     assert np.linalg.norm(state["position"] - [0.2, -0.1, 0.3]) > 0.2
-    assert state["position"] == pytest.approx(data.qpos[:3], abs=2e-7)
-    assert turned.magnitude() < 2e-6
-    assert state["rate"] == pytest.approx(data.qvel[3:], abs=1e-6)
-    assert state["centre"] == pytest.approx(data.xipos[1], abs=2e-7)
+    assert state["position"] == pytest.approx(data.qpos[:3], abs=2e-8)
+    assert turned.magnitude() < 1e-7
+    assert state["rate"] == pytest.approx(data.qvel[3:], abs=5e-8)
+    assert state["centre"] == pytest.approx(data.xipos[1], abs=2e-8)
 
 
 @pytest.mark.parametrize("tilt_mrad", [(0.0, 0.0), (0.15, -0.1)], ids=["level", "tilted"])
@@ -131,6 +131,6 @@ def test_a_body_on_the_table_moves_as_mujocos_with_three_joints(tilt_mrad):
     state = plant.states[0]
     heading = Rotation.from_quat(state["orientation"]).as_euler("ZYX")[0]
     assert abs(heading - 0.6) > 0.3
-    assert state["position"][:2] == pytest.approx(data.qpos[:2], abs=2e-7)
-    assert heading == pytest.approx(data.qpos[2], abs=1e-6)
-    assert state["rate"][2] == pytest.approx(data.qvel[2], abs=1e-6)
+    assert state["position"][:2] == pytest.approx(data.qpos[:2], abs=2e-8)
+    assert heading == pytest.approx(data.qpos[2], abs=5e-8)
+    assert state["rate"][2] == pytest.approx(data.qvel[2], abs=5e-8)
