@@ -20,6 +20,7 @@ LARGEST_NUMBER: Final = 1e12
 LARGEST_FILE: Final = 1_000_000
 MOST_VALUES: Final = 50_000
 """Aliases can multiply a small file into a huge one."""
+DEEPEST: Final = 20
 LONGEST_SHOWN: Final = 60
 """Longest text of a value that a problem shows whole."""
 
@@ -136,6 +137,9 @@ class _Reader:
         self.count = 0
 
     def plain(self, node: Node, location: tuple[str | int, ...]) -> Any:
+        if len(location) > DEEPEST:
+            self.refuse(node, location[:1], Excerpt("nested too deeply"), f"at most {DEEPEST} levels")
+            return None
         self.count += 1
         if self.count == MOST_VALUES:
             self.refuse(node, location, Excerpt("too many values"), f"at most {MOST_VALUES} values in a file")

@@ -15,9 +15,12 @@ from testbed.plan.schema import Plan
 def check(plan_path: Path) -> list[Problem]:
     """Return all that is wrong with a plan and the files it names; an empty list means that it can be flown."""
     try:
-        problems = list(references.check(load(plan_path, Plan)))
+        loaded = load(plan_path, Plan)
     except ConfigurationError as error:
         return error.problems
+    problems = list(references.check(loaded))
+    if loaded.description.place == "cabin":  # not there yet, as the references say
+        return _in_order(problems)
     try:
         configuration = load_configuration(plan_path)
     except ConfigurationError as error:

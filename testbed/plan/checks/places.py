@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from testbed.description.errors import Problem
 from testbed.plan.checks.subject import Subject
@@ -14,6 +15,7 @@ from testbed.plan.geometry import angles_deg
 from testbed.plan.maneuvers import Hold, Pose, Rotate, Step, Track, TrackPoint
 from testbed.plan.poses import PlannedPose, RunPoses, orientation_of
 from testbed.plan.schema import Run
+from testbed.plan.timeline import Timeline
 
 STEP = 0.25
 """Time step at which planned paths are compared, s: at 0.07 m/s a vehicle moves 2 cm."""
@@ -102,26 +104,32 @@ def _track_begins(subject: Subject, where: Where, first: TrackPoint, before: Pla
 
 
 def _paths_apart(subject: Subject, index: int) -> Iterator[Problem]:
-    """Compare planned paths in time; goals too, as the last moment of each path."""
+    """Compare planned paths in time; goals too, as the last moment of each path. Of all pairs the closest is told."""
     poses, times = subject.poses[index], subject.timelines[index]
     if not math.isfinite(times.duration):
         return
     moments = np.append(np.arange(0.0, times.duration, STEP), times.duration)
-    paths = {}
-    for name in poses.start:
-        legs = [times.leg(name, moment) for moment in moments]
-        start = poses.start[name].position[:2]
-        pairs = zip(legs, moments, strict=True)
-        paths[name] = np.array([start if leg is None else leg.position(moment) for leg, moment in pairs])
+    paths = {name: _path(poses.start[name], times, name, moments) for name in poses.start}
+    pairs = []
     for first, second in combinations(paths, 2):
         between = np.linalg.norm(paths[first] - paths[second], axis=1)
-        closest = int(np.argmin(between))
-        started_apart = between[0] >= subject.table.separation
-        if started_apart and between[closest] < subject.table.separation - 1e-9:
-            allowed = (
-                f"paths of {first} and {second} at least {subject.table.separation:g} m apart; "
-                f"they come to {between[closest]:.3f} m after {moments[closest]:.0f} s"
-            )
-            yield subject.source.problem(
-                ("runs", index, "maneuvers"), subject.configuration.plan.runs[index].name, allowed
-            )
+        if between[0] >= subject.table.separation:  # else the start poses are told already
+            closest = int(np.argmin(between))
+            pairs.append((float(between[closest]), first, second, float(moments[closest])))
+    apart, first, second, moment = min(pairs, default=(math.inf, "", "", 0.0))
+    if apart < subject.table.separation - 1e-9:
+        mover, other = (second, first) if times.legs[second] else (first, second)
+        number = times.legs[mover].index(leg) if (leg := times.leg(mover, moment)) else 0
+        allowed = (
+            f"a way that keeps {subject.table.separation:g} m from {other}; "
+            f"this one comes as near as {apart:.2f} m after {moment:.0f} s"
+        )
+        where = ("runs", index, "maneuvers", mover, number)
+        kind = subject.configuration.plan.runs[index].maneuvers[mover][number].kind
+        yield subject.source.problem(where, kind, allowed)
+
+
+def _path(start: PlannedPose, times: Timeline, name: str, moments: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Position of a vehicle at each moment, shape (n, 2)."""
+    legs = ((times.leg(name, moment), moment) for moment in moments)
+    return np.array([start.position[:2] if leg is None else leg.position(moment) for leg, moment in legs])
