@@ -18,10 +18,21 @@ from testbed.description.messages import MAX_RANGES, NS_PER_S
 from testbed.description.rotation import conjugate, multiply, rotate
 from testbed.flight.estimation.cholesky import factorise, solve
 from testbed.flight.estimation.cycle import deviations, noise_of, settle
-from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, ERRORS, HISTORY, POSITION, VELOCITY
-from testbed.flight.estimation.pose_fit import UNKNOWNS, minimise
+from testbed.flight.estimation.layout import (
+    AIR,
+    ATTITUDE,
+    BEACONS,
+    BIAS,
+    DISTURBANCE,
+    HISTORY,
+    MOTION_ERRORS,
+    POSITION,
+    VELOCITY,
+)
+from testbed.flight.estimation.pose_fit import UNKNOWNS, minimise, range_gradient
 from testbed.flight.estimation.position_start import position_starts
 from testbed.flight.estimation.propagation import clear_pending, replay
+from testbed.flight.estimation.update import constant_variance
 
 WINDOW_NS: Final = 3 * NS_PER_S // 2
 """Ranges of this last stretch of time are fitted together; in it only pushes change the velocity."""
@@ -134,18 +145,19 @@ def _pose_problem(p: Any, s: Any) -> int:
     number = first
     fit.count = s.window_count
     for k in range(fit.count):
-        arrival, distance = s.window_arrival[k], s.window_distance[k]
+        arrival, distance = s.window_arrival[k], s.window_distance[k] * (1.0 + s.anchor.air)
         number = replay(p, s, track, number, arrival)
-        receiver = s.window_receiver[k]
+        beacon, receiver = s.window_beacon[k], s.window_receiver[k]
         arm = rotate(track.orientation, p.arm[receiver])
         for i in range(3):
-            fit.beacon[k, i] = p.beacon[s.window_beacon[k], i]
+            fit.beacon[k, i] = p.beacon[beacon, i] + s.anchor.survey[beacon, i]
             fit.arm[k, i] = track.position[i] + arm[i]
         fit.axis[k] = rotate(track.orientation, p.receiver_axis[receiver])
         fit.cosine[k] = p.receiver_cosine[receiver]
         fit.time[k] = (arrival - start) * 1e-9
         fit.distance[k] = distance
-        fit.weight[k] = 1.0 / math.sqrt(noise_of(p, s, number, arrival, distance))
+        noise = noise_of(p, s, number, arrival, distance) + constant_variance(p, s.air_temperature, distance)
+        fit.weight[k] = 1.0 / math.sqrt(noise)
     return first
 
 
@@ -262,18 +274,23 @@ def chi_square_bound(degrees: int, quantile: float) -> float:
 
 @njit(cache=True)
 def _begin(p: Any, s: Any) -> None:
-    """Set the anchor to the pose found, at the start of the window, with its covariance; the gyro bias is kept."""
+    """Set the anchor to the pose found, at the start of the window, with its covariance.
+
+    What is known of gyro bias, speed of sound and survey is kept, the disturbance is open.
+    """
     fit, track = s.fit, s.anchor
     track.stamp = s.window_arrival[0]
     track.position[:] = fit.position
     track.velocity[:] = fit.velocity
     track.orientation[:] = fit.orientation
     track.disturbance[:] = 0.0
+    clear_pending(track)
     P = track.covariance
-    for i in range(ERRORS):
-        for j in range(ERRORS):
+    for i in range(MOTION_ERRORS):
+        for j in range(p.errors):
             if not (BIAS <= i < DISTURBANCE and BIAS <= j < DISTURBANCE):
                 P[i, j] = 0.0
+                P[j, i] = 0.0
     for i in range(3):
         P[DISTURBANCE + i, DISTURBANCE + i] = p.free[i] * p.disturbance_sigma**2
     factorise(fit.normal, fit.factor, 0.0)
@@ -283,10 +300,44 @@ def _begin(p: Any, s: Any) -> None:
         solve(fit.factor, fit.step, fit.step)
         for i in range(UNKNOWNS):
             P[_error(i), _error(column)] = fit.step[i]
-    for i in range(1, ERRORS):
-        for j in range(i):
+    if p.errors > MOTION_ERRORS:
+        _share_constants(p, s)
+    for i in range(1, p.errors):
+        for j in range(min(i, MOTION_ERRORS)):
             P[i, j] = P[j, i]
-    clear_pending(track)
+
+
+@njit(cache=True)
+def _share_constants(p: Any, s: Any) -> None:
+    """Add to the covariance of the fitted pose the share of the constants of the ranges, and that with the constants.
+
+    The pose answers a change c of the distances with (JᵀWJ)⁻¹·JᵀW·c, as any weighted least squares does. The weights
+    held the constants for noise, so their share is counted twice: on the safe side, and soon outweighed.
+    """
+    fit, P, n = s.fit, s.anchor.covariance, p.errors
+    answer = fit.sensitivity
+    answer[:] = 0.0
+    for k in range(fit.count):
+        direction, moment, distance = range_gradient(fit, k)
+        weight = fit.weight[k] ** 2
+        at = BEACONS + 3 * s.window_beacon[k]
+        for i in range(3):
+            for entry, value in ((i, direction[i]), (3 + i, moment[i]), (6 + i, direction[i] * fit.time[k])):
+                answer[AIR, entry] += weight * value * distance
+                for axis in range(3):
+                    answer[at + axis, entry] += weight * value * direction[axis]
+    for constant in range(MOTION_ERRORS, n):
+        solve(fit.factor, answer[constant], answer[constant])
+    for i in range(UNKNOWNS):
+        for constant in range(MOTION_ERRORS, n):
+            total = 0.0
+            for other in range(MOTION_ERRORS, n):
+                total += answer[other, i] * P[other, constant]
+            P[_error(i), constant] = total
+    for i in range(UNKNOWNS):
+        for j in range(UNKNOWNS):
+            for constant in range(MOTION_ERRORS, n):
+                P[_error(i), _error(j)] += P[_error(i), constant] * answer[constant, j]
 
 
 @njit(cache=True)

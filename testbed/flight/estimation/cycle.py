@@ -51,13 +51,13 @@ def collect_cycle(p: Any, s: Any, ranges: Any) -> None:
 
 @njit(cache=True)
 def noise_of(p: Any, s: Any, number: int, arrival: int, distance: float) -> float:
-    """Variance of a distance, m², whose chirp arrived at `arrival` (ns), in the history interval `number`.
+    """Variance of the noise of a distance, m², whose chirp arrived at `arrival` (ns), in the history interval `number`.
 
     Own valves disturb a chirp on its way, wherever the receiver triggers: it counts as firing from departure to
     arrival.
     """
     departure = arrival - round(1e9 * distance / speed_of_sound(s.air_temperature))
-    return range_variance(p, s.air_temperature, distance, fired_during(s, number, departure, arrival))
+    return range_variance(p, distance, fired_during(s, number, departure, arrival))
 
 
 @njit(cache=True)
@@ -68,7 +68,7 @@ def filter_cycle(p: Any, s: Any) -> bool:
     cycle is taken back, so that the few that passed by chance do no harm. Returns whether it was so.
     """
     track = s.anchor
-    copy_track(track, s.saved)
+    copy_track(p, track, s.saved)
     number, judged, used = s.history_first, 0, 0
     for k in range(s.cycle_count):
         arrival = s.cycle_arrival[k]
@@ -80,7 +80,7 @@ def filter_cycle(p: Any, s: Any) -> bool:
             propagate_covariance(p, track)
         beacon, receiver, measured = s.cycle_beacon[k], s.cycle_receiver[k], s.cycle_distance[k]
         noise = noise_of(p, s, number, arrival, measured)
-        innovation, variance, accepted = update_range(track, p.beacon[beacon], p.arm[receiver], measured, noise)
+        innovation, variance, accepted = update_range(p, track, beacon, receiver, measured, noise)
         s.innovation_beacon[judged] = beacon
         s.innovation_receiver[judged] = receiver
         s.innovation[judged] = innovation
@@ -94,7 +94,7 @@ def filter_cycle(p: Any, s: Any) -> bool:
     s.rejected += judged - used
     bad = judged >= FEWEST_TO_JUDGE and 2 * used < judged
     if bad:
-        copy_track(s.saved, track)
+        copy_track(p, s.saved, track)
         s.innovation_accepted[:judged] = 0
         number = s.history_first
     elif used > 0:
@@ -110,7 +110,7 @@ def settle(p: Any, s: Any, number: int) -> None:
     propagate_covariance(p, s.anchor)
     update_held_axes(p, s.anchor)
     s.history_first = number
-    copy_track(s.anchor, s.now)
+    copy_track(p, s.anchor, s.now)
     replay(p, s, s.now, number, s.history_stop[(s.history_end - 1) & (HISTORY - 1)])
     propagate_covariance(p, s.now)
 

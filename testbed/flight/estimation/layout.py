@@ -1,7 +1,9 @@
 """The estimator's parameters and state as structured arrays.
 
-Error state, 15 components: position m (of the centre of mass, fixed frame), velocity m/s (same), attitude (small
-rotation about the fixed axes, rad), gyro bias rad/s (body axes), disturbance acceleration m/s² (fixed frame).
+Error state of the motion, 15 components: position m (of the centre of mass, fixed frame), velocity m/s (same), attitude
+(small rotation about the fixed axes, rad), gyro bias rad/s (body axes), disturbance acceleration m/s² (fixed frame).
+After them the constants that all ranges share and that no averaging removes: the relative error of the speed of sound
+and the survey error of each beacon, m (fixed frame). Where both are believed to be nil, they are left out.
 """
 
 from __future__ import annotations
@@ -17,7 +19,10 @@ VELOCITY: Final = 3
 ATTITUDE: Final = 6
 BIAS: Final = 9
 DISTURBANCE: Final = 12
-ERRORS: Final = 15
+MOTION_ERRORS: Final = 15
+AIR: Final = 15
+BEACONS: Final = 16
+MAX_ERRORS: Final = BEACONS + 3 * MAX_BEACONS
 
 SEARCHING: Final = 0
 """No idea where the vehicle is."""
@@ -57,6 +62,7 @@ PARAMETERS: Final = np.dtype(
         ("range_valve_factor", "f8"),
         ("range_survey", "f8"),
         ("temperature_error", "f8"),
+        ("errors", "i8"),  # components of the error state in use
         ("beacon_count", "i8"),
         ("beacon", "f8", (MAX_BEACONS, 3)),
         ("receiver_count", "i8"),
@@ -78,7 +84,9 @@ TRACK: Final = np.dtype(
         ("orientation", "f8", (4,)),
         ("gyro_bias", "f8", (3,)),
         ("disturbance", "f8", (3,)),
-        ("covariance", "f8", (ERRORS, ERRORS)),
+        ("air", "f8"),  # how much faster sound is than the thermometer says, fraction
+        ("survey", "f8", (MAX_BEACONS, 3)),  # how far each beacon is from where the survey has it
+        ("covariance", "f8", (MAX_ERRORS, MAX_ERRORS)),
         # what the mean has gone through since the covariance was last propagated
         ("elapsed", "f8"),
         ("rotation_integral", "f8", (3, 3)),  # of the rotation matrix over time
@@ -87,7 +95,7 @@ TRACK: Final = np.dtype(
         ("attitude_noise", "f8"),  # variance gathered, rad²
         # workspace
         ("rotation", "f8", (3, 3)),
-        ("gain", "f8", (ERRORS,)),
+        ("gain", "f8", (MAX_ERRORS,)),
     ],
     align=True,
 )
@@ -112,6 +120,7 @@ FIT: Final = np.dtype(
         ("gradient", "f8", (9,)),
         ("factor", "f8", (9, 9)),
         ("step", "f8", (9,)),
+        ("sensitivity", "f8", (MAX_ERRORS, 9)),  # of the pose to the constants, each a row
         ("trial_position", "f8", (3,)),
         ("trial_orientation", "f8", (4,)),
         ("trial_velocity", "f8", (3,)),

@@ -15,7 +15,7 @@ from testbed.description.messages import NS_PER_S, TICK_NS
 from testbed.description.noise import Noise
 from testbed.description.rotation import from_heading
 from testbed.description.vehicle import Vehicle
-from testbed.flight.estimation.layout import BIAS, PARAMETERS, STATE
+from testbed.flight.estimation.layout import AIR, BEACONS, BIAS, MOTION_ERRORS, PARAMETERS, STATE
 
 DISTURBANCE_TIME: Final = 60.0
 """A steady disturbance is believed to change by itself in about this time, s: a body glides from slope to slope."""
@@ -59,7 +59,12 @@ def initial_state(parameters: NDArray[np.void], beacons: Beacons) -> NDArray[np.
     for track in ("anchor", "now", "saved"):
         s[track]["orientation"] = (0.0, 0.0, 0.0, 1.0)
     bias = np.arange(BIAS, BIAS + 3)
-    s["anchor"]["covariance"][bias, bias] = parameters[0]["bias_sigma"] ** 2
+    p = parameters[0]
+    s["anchor"]["covariance"][bias, bias] = p["bias_sigma"] ** 2
+    if p["errors"] > MOTION_ERRORS:
+        survey = np.arange(BEACONS, p["errors"])
+        s["anchor"]["covariance"][AIR, AIR] = (0.5 * p["temperature_error"] / beacons.air_temperature) ** 2
+        s["anchor"]["covariance"][survey, survey] = p["range_survey"] ** 2
     return state
 
 
@@ -108,6 +113,8 @@ def _ranging(p: Any, vehicle: Vehicle, beacons: Beacons, noise: Noise) -> None:
     p["range_valve_factor"] = ranging.valve_factor
     p["range_survey"] = ranging.survey
     p["temperature_error"] = noise.surroundings.air_temperature
+    constants = ranging.survey > 0.0 or noise.surroundings.air_temperature > 0.0
+    p["errors"] = BEACONS + 3 * len(beacons.beacons) if constants else MOTION_ERRORS
     p["beacon_count"] = len(beacons.beacons)
     for k, beacon in enumerate(beacons.beacons):
         p["beacon"][k] = beacon.position

@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from numba import njit
 
-from testbed.description.rotation import from_rotation_vector, multiply, normalise, rotate
+from testbed.description.rotation import cross, from_rotation_vector, multiply, normalise, rotate
 from testbed.flight.estimation.cholesky import factorise, solve
 from testbed.flight.estimation.update import HELD_ANGLE, HELD_HEIGHT, HELD_SPEED
 
@@ -47,6 +47,18 @@ def _weighted_residuals(p: Any, fit: Any, position: Any, orientation: Any, veloc
 
 
 @njit(cache=True)
+def range_gradient(fit: Any, k: int) -> Any:
+    """Direction from beacon to receiver, its moment about the centre of mass, and distance of range `k` at the pose."""
+    lever = rotate(fit.orientation, fit.arm[k])
+    x = fit.position[0] + fit.time[k] * fit.velocity[0] + lever[0] - fit.beacon[k, 0]
+    y = fit.position[1] + fit.time[k] * fit.velocity[1] + lever[1] - fit.beacon[k, 1]
+    z = fit.position[2] + fit.time[k] * fit.velocity[2] + lever[2] - fit.beacon[k, 2]
+    distance = math.sqrt(x * x + y * y + z * z)
+    direction = (x / distance, y / distance, z / distance)
+    return direction, cross(lever, direction), distance
+
+
+@njit(cache=True)
 def _normal_equations(p: Any, fit: Any) -> None:
     """Fill the normal matrix JᵀJ and the gradient Jᵀr at the present pose."""
     A, g = fit.normal, fit.gradient
@@ -54,19 +66,12 @@ def _normal_equations(p: Any, fit: Any) -> None:
     g[:] = 0.0
     row = fit.step  # workspace
     for k in range(fit.count):
-        lever = rotate(fit.orientation, fit.arm[k])
-        x = fit.position[0] + fit.time[k] * fit.velocity[0] + lever[0] - fit.beacon[k, 0]
-        y = fit.position[1] + fit.time[k] * fit.velocity[1] + lever[1] - fit.beacon[k, 1]
-        z = fit.position[2] + fit.time[k] * fit.velocity[2] + lever[2] - fit.beacon[k, 2]
-        distance = math.sqrt(x * x + y * y + z * z)
+        direction, moment, distance = range_gradient(fit, k)
         weight = fit.weight[k]
-        scale = weight / distance
-        x, y, z = x * scale, y * scale, z * scale
-        row[0], row[1], row[2] = x, y, z
-        row[3] = lever[1] * z - lever[2] * y
-        row[4] = lever[2] * x - lever[0] * z
-        row[5] = lever[0] * y - lever[1] * x
-        row[6], row[7], row[8] = x * fit.time[k], y * fit.time[k], z * fit.time[k]
+        for i in range(3):
+            row[i] = weight * direction[i]
+            row[3 + i] = weight * moment[i]
+            row[6 + i] = weight * direction[i] * fit.time[k]
         residual = (distance - fit.distance[k]) * weight
         for i in range(UNKNOWNS):
             g[i] += row[i] * residual

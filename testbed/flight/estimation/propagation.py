@@ -13,14 +13,14 @@ from typing import Any
 from numba import njit
 
 from testbed.description.rotation import from_rotation_vector, multiply, normalise, to_matrix
-from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, ERRORS, HISTORY, POSITION, VELOCITY
+from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, HISTORY, MOTION_ERRORS, POSITION, VELOCITY
 
 SCALE_ERROR_TIME = 2.0
 """How long the gyro's scale error acts before ranges correct it, s: it counts as noise of this correlation time."""
 
 
 @njit(cache=True)
-def copy_track(source: Any, target: Any) -> None:
+def copy_track(p: Any, source: Any, target: Any) -> None:
     """Copy mean and covariance; the covariance of `source` must be up to date."""
     target.stamp = source.stamp
     for i in range(3):
@@ -30,8 +30,12 @@ def copy_track(source: Any, target: Any) -> None:
         target.disturbance[i] = source.disturbance[i]
     for i in range(4):
         target.orientation[i] = source.orientation[i]
-    for i in range(ERRORS):
-        for j in range(ERRORS):
+    target.air = source.air
+    for b in range(p.beacon_count):
+        for i in range(3):
+            target.survey[b, i] = source.survey[b, i]
+    for i in range(p.errors):
+        for j in range(p.errors):
             target.covariance[i, j] = source.covariance[i, j]
     clear_pending(target)
 
@@ -85,31 +89,11 @@ def propagate_covariance(p: Any, track: Any) -> None:
     dt = track.elapsed
     if dt <= 0.0:
         return
-    P, R, push = track.covariance, track.rotation_integral, track.push_integral
-    half = 0.5 * dt * dt
-    for j in range(ERRORS):  # rows: F·P, each block before those that it reads are changed
-        for k in range(3):
-            P[POSITION + k, j] += dt * P[VELOCITY + k, j] + half * P[DISTURBANCE + k, j]
-        t0, t1, t2 = P[ATTITUDE, j], P[ATTITUDE + 1, j], P[ATTITUDE + 2, j]
-        P[VELOCITY, j] += t1 * push[2] - t2 * push[1] + dt * P[DISTURBANCE, j]
-        P[VELOCITY + 1, j] += t2 * push[0] - t0 * push[2] + dt * P[DISTURBANCE + 1, j]
-        P[VELOCITY + 2, j] += t0 * push[1] - t1 * push[0] + dt * P[DISTURBANCE + 2, j]
-        b0, b1, b2 = P[BIAS, j], P[BIAS + 1, j], P[BIAS + 2, j]
-        for k in range(3):
-            P[ATTITUDE + k, j] -= R[k, 0] * b0 + R[k, 1] * b1 + R[k, 2] * b2
-    for i in range(ERRORS):  # columns: (F·P)·Fᵀ
-        row = P[i]
-        for k in range(3):
-            row[POSITION + k] += dt * row[VELOCITY + k] + half * row[DISTURBANCE + k]
-        t0, t1, t2 = row[ATTITUDE], row[ATTITUDE + 1], row[ATTITUDE + 2]
-        row[VELOCITY] += t1 * push[2] - t2 * push[1] + dt * row[DISTURBANCE]
-        row[VELOCITY + 1] += t2 * push[0] - t0 * push[2] + dt * row[DISTURBANCE + 1]
-        row[VELOCITY + 2] += t0 * push[1] - t1 * push[0] + dt * row[DISTURBANCE + 2]
-        b0, b1, b2 = row[BIAS], row[BIAS + 1], row[BIAS + 2]
-        for k in range(3):
-            row[ATTITUDE + k] -= R[k, 0] * b0 + R[k, 1] * b1 + R[k, 2] * b2
-    for i in range(1, ERRORS):
-        for j in range(i):
+    P, n = track.covariance, p.errors
+    _transform_rows(P, n, dt, track.rotation_integral, track.push_integral)
+    _transform_columns(P, dt, track.rotation_integral, track.push_integral)
+    for i in range(1, n):
+        for j in range(min(i, MOTION_ERRORS)):
             P[i, j] = P[j, i]
     for k in range(3):
         if p.free[k] > 0.0:
@@ -121,6 +105,44 @@ def propagate_covariance(p: Any, track: Any) -> None:
         P[ATTITUDE + k, ATTITUDE + k] += track.attitude_noise
         P[BIAS + k, BIAS + k] += dt * p.bias_walk
     clear_pending(track)
+
+
+@njit(cache=True)
+def _transform_rows(P: Any, n: int, dt: float, R: Any, push: Any) -> None:
+    """P ← F·P: position by velocity and disturbance, velocity by attitude and disturbance, attitude by bias.
+
+    Each block is changed before those that it reads.
+    """
+    half = 0.5 * dt * dt
+    x, y, z = push[0], push[1], push[2]
+    for j in range(n):
+        for k in range(3):
+            P[POSITION + k, j] += dt * P[VELOCITY + k, j] + half * P[DISTURBANCE + k, j]
+        t0, t1, t2 = P[ATTITUDE, j], P[ATTITUDE + 1, j], P[ATTITUDE + 2, j]
+        P[VELOCITY, j] += t1 * z - t2 * y + dt * P[DISTURBANCE, j]
+        P[VELOCITY + 1, j] += t2 * x - t0 * z + dt * P[DISTURBANCE + 1, j]
+        P[VELOCITY + 2, j] += t0 * y - t1 * x + dt * P[DISTURBANCE + 2, j]
+        b0, b1, b2 = P[BIAS, j], P[BIAS + 1, j], P[BIAS + 2, j]
+        for k in range(3):
+            P[ATTITUDE + k, j] = P[ATTITUDE + k, j] - R[k, 0] * b0 - R[k, 1] * b1 - R[k, 2] * b2
+
+
+@njit(cache=True)
+def _transform_columns(P: Any, dt: float, R: Any, push: Any) -> None:
+    """P ← P·Fᵀ in the rows of the motion; the rows of the constants are their mirror image."""
+    half = 0.5 * dt * dt
+    x, y, z = push[0], push[1], push[2]
+    for i in range(MOTION_ERRORS):
+        row = P[i]
+        for k in range(3):
+            row[POSITION + k] += dt * row[VELOCITY + k] + half * row[DISTURBANCE + k]
+        t0, t1, t2 = row[ATTITUDE], row[ATTITUDE + 1], row[ATTITUDE + 2]
+        row[VELOCITY] += t1 * z - t2 * y + dt * row[DISTURBANCE]
+        row[VELOCITY + 1] += t2 * x - t0 * z + dt * row[DISTURBANCE + 1]
+        row[VELOCITY + 2] += t0 * y - t1 * x + dt * row[DISTURBANCE + 2]
+        b0, b1, b2 = row[BIAS], row[BIAS + 1], row[BIAS + 2]
+        for k in range(3):
+            row[ATTITUDE + k] = row[ATTITUDE + k] - R[k, 0] * b0 - R[k, 1] * b1 - R[k, 2] * b2
 
 
 @njit(cache=True)

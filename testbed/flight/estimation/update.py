@@ -14,7 +14,16 @@ from typing import Any, Final
 from numba import njit
 
 from testbed.description.rotation import from_rotation_vector, multiply, normalise, rotate
-from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, ERRORS, POSITION, VELOCITY
+from testbed.flight.estimation.layout import (
+    AIR,
+    ATTITUDE,
+    BEACONS,
+    BIAS,
+    DISTURBANCE,
+    MOTION_ERRORS,
+    POSITION,
+    VELOCITY,
+)
 
 GATE: Final = 10.828
 """Bound on innovation²/variance: 99.9 % of chi-square with one degree of freedom."""
@@ -28,9 +37,9 @@ HELD_ANGLE: Final = 0.3e-3
 
 
 @njit(cache=True)
-def correct(track: Any, innovation: float, variance: float) -> None:
+def correct(p: Any, track: Any, innovation: float, variance: float) -> None:
     """Apply a scalar measurement whose P·Hᵀ stands in `track.gain`; `variance` is that of the innovation."""
-    gain, P = track.gain, track.covariance
+    gain, P, n = track.gain, track.covariance, p.errors
     weight = innovation / variance
     for i in range(3):
         track.position[i] += weight * gain[POSITION + i]
@@ -39,65 +48,76 @@ def correct(track: Any, innovation: float, variance: float) -> None:
         track.disturbance[i] += weight * gain[DISTURBANCE + i]
     turn = from_rotation_vector((weight * gain[ATTITUDE], weight * gain[ATTITUDE + 1], weight * gain[ATTITUDE + 2]))
     track.orientation[:] = normalise(multiply(turn, track.orientation))
+    if n > MOTION_ERRORS:
+        track.air += weight * gain[AIR]
+        for b in range(p.beacon_count):
+            for i in range(3):
+                track.survey[b, i] += weight * gain[BEACONS + 3 * b + i]
     scale = 1.0 / math.sqrt(variance)
-    for i in range(ERRORS):
+    for i in range(n):
         gain[i] *= scale
-    for i in range(ERRORS):
-        for j in range(ERRORS):
+    for i in range(n):
+        for j in range(n):
             P[i, j] -= gain[i] * gain[j]
 
 
 @njit(cache=True)
-def range_variance(p: Any, temperature: float, distance: float, firing: bool) -> float:
-    """Variance of one measured distance, m²: noise of the receiver, survey of the beacon, error of the thermometer."""
+def range_variance(p: Any, distance: float, firing: bool) -> float:
+    """Variance of the noise of one measured distance, m²."""
     sigma = p.range_constant + p.range_per_metre * distance
     if firing:
         sigma *= p.range_valve_factor
-    scale = 0.5 * p.temperature_error / temperature * distance
-    return sigma * sigma + p.range_survey * p.range_survey + scale * scale
+    return sigma * sigma
 
 
 @njit(cache=True)
-def update_range(track: Any, beacon: Any, arm: Any, measured: float, noise: float) -> tuple[float, float, bool]:
-    """Use the distance of a beacon to a receiver on `arm` (from the centre of mass, body axes), if the gate lets it.
+def constant_variance(p: Any, temperature: float, distance: float) -> float:
+    """Variance of what is constant in a measured distance, m²: survey of the beacon, error of the thermometer."""
+    scale = 0.5 * p.temperature_error / temperature * distance
+    return p.range_survey * p.range_survey + scale * scale
 
-    Returns innovation m, its variance m², and whether it was used.
+
+@njit(cache=True)
+def update_range(p: Any, track: Any, beacon: int, receiver: int, measured: float, noise: float) -> Any:
+    """Use the distance from a beacon to a receiver, measured with the believed speed of sound, if the gate lets it.
+
+    The model is |receiver − beacon| / (1 + air). Returns innovation m, its variance m², and whether it was used.
     """
-    lever = rotate(track.orientation, arm)
-    x = track.position[0] + lever[0] - beacon[0]
-    y = track.position[1] + lever[1] - beacon[1]
-    z = track.position[2] + lever[2] - beacon[2]
+    lever = rotate(track.orientation, p.arm[receiver])
+    place, offset = p.beacon[beacon], track.survey[beacon]
+    x = track.position[0] + lever[0] - place[0] - offset[0]
+    y = track.position[1] + lever[1] - place[1] - offset[1]
+    z = track.position[2] + lever[2] - place[2] - offset[2]
     distance = math.sqrt(x * x + y * y + z * z)
     x, y, z = x / distance, y / distance, z / distance
     rx = lever[1] * z - lever[2] * y
     ry = lever[2] * x - lever[0] * z
     rz = lever[0] * y - lever[1] * x
-    gain, P = track.gain, track.covariance
-    for i in range(ERRORS):  # H has six entries: the direction, and its moment about the centre of mass
-        row = P[i]
-        gain[i] = (
-            row[POSITION] * x
-            + row[POSITION + 1] * y
-            + row[POSITION + 2] * z
-            + row[ATTITUDE] * rx
-            + row[ATTITUDE + 1] * ry
-            + row[ATTITUDE + 2] * rz
-        )
+    gain, P, n = track.gain, track.covariance, p.errors
+    for i in range(n):  # H: the direction, and its moment about the centre of mass
+        gain[i] = P[POSITION, i] * x + P[POSITION + 1, i] * y + P[POSITION + 2, i] * z
+        gain[i] += P[ATTITUDE, i] * rx + P[ATTITUDE + 1, i] * ry + P[ATTITUDE + 2, i] * rz
+    at = BEACONS + 3 * beacon
+    if n > MOTION_ERRORS:
+        for i in range(n):
+            gain[i] -= P[at, i] * x + P[at + 1, i] * y + P[at + 2, i] * z + P[AIR, i] * distance
     variance = noise + x * gain[POSITION] + y * gain[POSITION + 1] + z * gain[POSITION + 2]
     variance += rx * gain[ATTITUDE] + ry * gain[ATTITUDE + 1] + rz * gain[ATTITUDE + 2]
-    innovation = measured - distance
+    if n > MOTION_ERRORS:
+        variance -= x * gain[at] + y * gain[at + 1] + z * gain[at + 2] + distance * gain[AIR]
+    innovation = measured - distance / (1.0 + track.air)
     if not innovation * innovation <= GATE * variance:
         return innovation, variance, False
-    correct(track, innovation, variance)
+    correct(p, track, innovation, variance)
     return innovation, variance, True
 
 
 @njit(cache=True)
-def _update_component(track: Any, index: int, innovation: float, sigma: float) -> None:
+def _update_component(p: Any, track: Any, index: int, innovation: float, sigma: float) -> None:
     """Use a direct measurement of one component of the error state."""
-    for i in range(ERRORS):
-        track.gain[i] = track.covariance[i, index]
-    correct(track, innovation, track.gain[index] + sigma * sigma)
+    for i in range(p.errors):
+        track.gain[i] = track.covariance[index, i]
+    correct(p, track, innovation, track.gain[index] + sigma * sigma)
 
 
 @njit(cache=True)
@@ -108,11 +128,11 @@ def update_held_axes(p: Any, track: Any) -> None:
     measurement of the rates beside it would use the same gyro samples twice.
     """
     if p.free[2] == 0.0:
-        _update_component(track, POSITION + 2, p.held_height - track.position[2], HELD_HEIGHT)
-        _update_component(track, VELOCITY + 2, -track.velocity[2], HELD_SPEED)
+        _update_component(p, track, POSITION + 2, p.held_height - track.position[2], HELD_HEIGHT)
+        _update_component(p, track, VELOCITY + 2, -track.velocity[2], HELD_SPEED)
     if p.free[3] == 0.0:
         vertical = rotate(track.orientation, (0.0, 0.0, 1.0))
-        _update_component(track, ATTITUDE, vertical[1], HELD_ANGLE)
+        _update_component(p, track, ATTITUDE, vertical[1], HELD_ANGLE)
     if p.free[4] == 0.0:
         vertical = rotate(track.orientation, (0.0, 0.0, 1.0))
-        _update_component(track, ATTITUDE + 1, -vertical[0], HELD_ANGLE)
+        _update_component(p, track, ATTITUDE + 1, -vertical[0], HELD_ANGLE)
