@@ -30,7 +30,6 @@ PARAMETERS: Final = np.dtype(
 STATE: Final = np.dtype(
     [
         ("wanted", "f8", (6,)),
-        ("total", "f8", (6,)),
         ("outcomes", "i8", (len(Outcome),)),
         ("guard", guard.STATE),
         ("allocation", allocation.STATE),
@@ -38,7 +37,7 @@ STATE: Final = np.dtype(
     ],
     align=True,
 )
-"""wanted: the last wrench; total: it and what was still owed; outcomes: how many wrenches met each `Outcome`."""
+"""wanted: the last wrench; outcomes: how many wrenches met each `Outcome`."""
 
 
 class ThrusterDriver:
@@ -92,10 +91,12 @@ def step(p: Any, s: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
     for k in range(3):
         s.wanted[k], s.wanted[3 + k] = wrench.force[k], wrench.torque[k]
     owe(p, s, period)
-    allocation.allocate(p.allocation, s.allocation, s.total)
+    allocation.allocate(p.allocation, s.allocation)
     whole = s.allocation.outcome == Outcome.ATTAINED
     if not whole:
-        allocation.allocate(p.allocation, s.allocation, s.wanted)
+        for k in range(6):
+            s.allocation.wrench[k] = s.wanted[k]
+        allocation.allocate(p.allocation, s.allocation)
     s.outcomes[s.allocation.outcome] += 1
     for j in range(p.modulation.valves):
         pulses.duty[j] = s.allocation.duty[j]
@@ -106,8 +107,9 @@ def step(p: Any, s: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
 
 @njit(cache=True)
 def owe(p: Any, s: Any, period: float) -> None:
-    """Fill `total` with the wanted wrench and, spread over the period s, what earlier pulses still owe."""
+    """Ask the allocation for the wanted wrench and, spread over the period s, what earlier pulses still owe."""
+    total = s.allocation.wrench
     for k in range(6):
-        s.total[k] = s.wanted[k]
+        total[k] = s.wanted[k]
         for j in range(p.modulation.valves):
-            s.total[k] += p.matrix[k, j] * s.modulation.carry[j] / period
+            total[k] += p.matrix[k, j] * s.modulation.carry[j] / period

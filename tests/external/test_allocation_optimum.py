@@ -63,10 +63,12 @@ def test_scale_and_gas_are_those_of_highs(bland_after, capsys):
         parameters, state = layout(matrix, flow, in_service, np.arange(6) < rows), np.zeros(1, STATE)
         if bland_after is not None:
             parameters["bland_after"] = bland_after
-        allocate(parameters[0], state[0], wrench)
+        state[0]["wrench"] = wrench
+        allocate(parameters[0], state[0])
         iterations.append(state[0]["work"]["iterations"])
         started = time.perf_counter()
-        allocate(parameters[0], state[0], wrench)
+        state[0]["wrench"] = wrench
+        allocate(parameters[0], state[0])
         ours.append(time.perf_counter() - started)
         started = time.perf_counter()
         scale, least = optimum(matrix, rows, in_service, flow, wrench)
@@ -94,7 +96,8 @@ def test_what_nnls_cannot_reach_is_reported_as_unreachable():
         wrench = np.concatenate([rng.normal(size=3), np.zeros(3)])
         reachable = nnls(matrix[:3], wrench[:3])[1] < 1e-9
         parameters, state = layout(matrix, np.ones(5), np.ones(5, bool), np.arange(6) < 3), np.zeros(1, STATE)
-        allocate(parameters[0], state[0], 1e-3 * wrench)
+        state[0]["wrench"] = 1e-3 * wrench
+        allocate(parameters[0], state[0])
         assert (state[0]["outcome"] != Outcome.UNREACHABLE) == reachable
         verdicts.add(reachable)
     assert verdicts == {True, False}

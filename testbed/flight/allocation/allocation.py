@@ -56,6 +56,7 @@ PARAMETERS: Final = np.dtype(
 
 STATE: Final = np.dtype(
     [
+        ("wrench", "f8", (6,)),
         ("duty", "f8", (messages.MAX_VALVES,)),
         ("scale", "f8"),
         ("outcome", "i8"),
@@ -63,7 +64,8 @@ STATE: Final = np.dtype(
     ],
     align=True,
 )
-"""The last answer: duty per valve, the share of the wrench that it gives, `Outcome`; and working memory."""
+"""wrench: what is asked for, force N and torque N·m about the centre of mass; duty per valve, the share `scale` of the
+wrench that they give, and `Outcome`: the answer; work: working memory."""
 
 
 class Allocation:
@@ -84,13 +86,15 @@ class Allocation:
 
     def allocate(self, wrench: NDArray[np.float64]) -> tuple[NDArray[np.float64], float, Outcome]:
         """Duties (valves,), attained share of the wrench and outcome, for force N and torque N·m, shape (6,)."""
-        allocate(self.parameters[0], self.state[0], wrench)
+        self.state[0]["wrench"] = wrench
+        allocate(self.parameters[0], self.state[0])
         count = self.parameters[0]["valves"]
         return self.state[0]["duty"][:count].copy(), float(self.state[0]["scale"]), Outcome(self.state[0]["outcome"])
 
     def authority(self, direction: NDArray[np.float64]) -> float:
         """Largest multiple of `direction` (force N, torque N·m, shape (6,)) that the valves can give; 0 if none."""
-        return float(authority(self.parameters[0], self.state[0], direction))
+        self.state[0]["wrench"] = direction
+        return float(authority(self.parameters[0], self.state[0]))
 
 
 def layout(
@@ -114,9 +118,9 @@ def layout(
 
 
 @njit(cache=True)
-def allocate(p: Any, s: Any, wrench: NDArray[np.float64]) -> None:
-    """Fill the state with the duties for `wrench` (force N, torque N·m about the centre of mass, shape (6,))."""
-    size = prepare(p, s.work, wrench)
+def allocate(p: Any, s: Any) -> None:
+    """Find the duties for the wrench in the state."""
+    size = prepare(p, s)
     s.duty[:] = 0.0
     s.scale, s.outcome = 1.0, Outcome.ATTAINED
     if size < simplex.TOLERANCE:
@@ -140,9 +144,9 @@ def allocate(p: Any, s: Any, wrench: NDArray[np.float64]) -> None:
 
 
 @njit(cache=True)
-def authority(p: Any, s: Any, direction: NDArray[np.float64]) -> float:
-    """Largest multiple of `direction` (shape (6,)) within the valves' reach; 0 if none or if the direction is zero."""
-    size = prepare(p, s.work, direction)
+def authority(p: Any, s: Any) -> float:
+    """Largest multiple of the wrench in the state within the valves' reach; 0 if none or if it is zero."""
+    size = prepare(p, s)
     if size < simplex.TOLERANCE:
         return 0.0
     s.work.upper[p.valves] = FAR
@@ -151,9 +155,9 @@ def authority(p: Any, s: Any, direction: NDArray[np.float64]) -> float:
 
 
 @njit(cache=True)
-def prepare(p: Any, work: Any, wrench: NDArray[np.float64]) -> float:
+def prepare(p: Any, s: Any) -> float:
     """Set up the search for the largest scale with every valve closed; return the scaled length of the wrench."""
-    n = p.valves
+    work, wrench, n = s.work, s.wrench, p.valves
     size = 0.0
     for r in range(p.rows):
         size = max(size, abs(wrench[p.axis[r]]) * p.row_scale[r])

@@ -8,28 +8,29 @@ from typing import Any
 from numba import njit
 
 from testbed.description import rotation
-from testbed.description.rotation import Quaternion, Vector3
+from testbed.description.rotation import Quaternion, Tuple3, Vector3
 from testbed.flight.allocation import allocation
 from testbed.flight.guidance.leg import LEAST_ACCELERATION
 
 
 @njit(cache=True)
-def acceleration_along(p: Any, s: Any, orientation: Quaternion, axis: Vector3, sense: float) -> float:
-    """Largest acceleration m/s² along the unit vector `axis` (fixed frame) times `sense`, without torque."""
-    body = rotation.rotate_inverse(orientation, axis)
+def acceleration_along(p: Any, s: Any, axis: Tuple3, sense: float) -> float:
+    """Largest acceleration m/s² along the unit vector `axis` (base_link) times `sense`, without torque."""
     for k in range(3):
-        s.direction[k] = sense * p.mass * body[k]
-        s.direction[3 + k] = 0.0
-    return allocation.authority(p.allocation, s.allocation, s.direction)
+        s.allocation.wrench[k] = sense * p.mass * axis[k]
+        s.allocation.wrench[3 + k] = 0.0
+    return allocation.authority(p.allocation, s.allocation)
 
 
 @njit(cache=True)
 def acceleration_about(p: Any, s: Any, axis: Vector3, sense: float) -> float:
     """Largest angular acceleration rad/s² about the unit vector `axis` (base_link) times `sense`, without force."""
     for k in range(3):
-        s.direction[k] = 0.0
-        s.direction[3 + k] = sense * (p.inertia[k, 0] * axis[0] + p.inertia[k, 1] * axis[1] + p.inertia[k, 2] * axis[2])
-    return allocation.authority(p.allocation, s.allocation, s.direction)
+        s.allocation.wrench[k] = 0.0
+        s.allocation.wrench[3 + k] = sense * (
+            p.inertia[k, 0] * axis[0] + p.inertia[k, 1] * axis[1] + p.inertia[k, 2] * axis[2]
+        )
+    return allocation.authority(p.allocation, s.allocation)
 
 
 @njit(cache=True)
@@ -42,7 +43,7 @@ def stopping(p: Any, s: Any, orientation: Quaternion, velocity: Vector3) -> tupl
     speed = math.sqrt(x * x + y * y + z * z)
     if speed == 0.0:
         return 0.0, 0.0
-    axis = x / speed, y / speed, z / speed
-    deceleration = max(p.share * acceleration_along(p, s, orientation, axis, -1.0), LEAST_ACCELERATION)
+    axis = rotation.rotate_inverse(orientation, (x / speed, y / speed, z / speed))
+    deceleration = max(p.share * acceleration_along(p, s, axis, -1.0), LEAST_ACCELERATION)
     wait = p.lead + 0.5 * p.period
     return wait + speed / deceleration, speed * wait + 0.5 * speed * speed / deceleration

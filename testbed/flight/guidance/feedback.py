@@ -27,14 +27,15 @@ def push(p: Any, s: Any, odometry: Any, wrench: Any) -> None:
         s.rate[k] = p.active[3 + k] * odometry.angular_velocity[k]
     elapsed = min(max(odometry.stamp - s.last_stamp, 0) / NS_PER_S, LONGEST_INTERVAL) if s.last_stamp else 0.0
     force = wanted_force(p, s, odometry, elapsed)
-    wrench.force[:] = rotation.rotate_inverse(odometry.orientation, force)
-    wrench.torque[:] = wanted_torque(p, s, odometry, elapsed)
+    f, t = wrench.force, wrench.torque
+    f[0], f[1], f[2] = rotation.rotate_inverse(odometry.orientation, force)
+    t[0], t[1], t[2] = wanted_torque(p, s, odometry, elapsed)
     # The octahedron spanned by the authorities of the single axes lies inside what the valves can give.
     demand = 0.0
     for k in range(3):
-        wrench.force[k] *= p.active[k]
-        wrench.torque[k] *= p.active[3 + k]
-        demand += relative(wrench.force[k], p.authority[k]) + relative(wrench.torque[k], p.authority[3 + k])
+        f[k] *= p.active[k]
+        t[k] *= p.active[3 + k]
+        demand += relative(f[k], p.authority[k]) + relative(t[k], p.authority[3 + k])
     s.saturated = demand > 1.0
 
 
@@ -67,7 +68,7 @@ def wanted_torque(p: Any, s: Any, odometry: Any, elapsed: float) -> Tuple3:
     """Torque along base_link axes, N·m; integrates the attitude error unless it or the wrench is too large."""
     error, rate = s.vector, s.rate
     turn = rotation.multiply(rotation.conjugate(odometry.orientation), s.motion.orientation)
-    error[:] = rotation.to_rotation_vector(turn)
+    error[0], error[1], error[2] = rotation.to_rotation_vector(turn)
     reference_rate = rotation.rotate(turn, s.motion.rate)
     for k in range(3):
         error[k] *= p.active[3 + k]

@@ -77,8 +77,8 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, reference: Any, status: Any
     """Fill `wrench`, `reference` and `status` in answer to `odometry`, all stamped as it is."""
     reason = authority_to_act(s, odometry)
     wrench.stamp = odometry.stamp
-    wrench.force[:] = 0.0
-    wrench.torque[:] = 0.0
+    for k in range(3):
+        wrench.force[k] = wrench.torque[k] = 0.0
     if reason == Reason.NONE or reason == Reason.NOT_STARTED:
         follow(p, s, odometry, wrench, reason == Reason.NONE)
     else:
@@ -107,10 +107,11 @@ def stand_by(s: Any, odometry: Any, reason: int) -> None:
     s.within_since = 0
     s.saturated = 0
     s.phase = Phase.EXPIRED if reason == Reason.OUT_OF_TIME else Phase.IDLE
-    s.motion.position[:] = odometry.position
-    s.motion.orientation[:] = odometry.orientation
-    s.motion.velocity[:] = 0.0
-    s.motion.rate[:] = 0.0
+    for k in range(3):
+        s.motion.position[k] = odometry.position[k]
+        s.motion.velocity[k] = s.motion.rate[k] = 0.0
+    for k in range(4):
+        s.motion.orientation[k] = odometry.orientation[k]
 
 
 @njit(cache=True)
@@ -164,10 +165,13 @@ def errors(p: Any, s: Any, odometry: Any) -> tuple[float, float]:
 def fill_reference(s: Any, odometry: Any, reference: Any) -> None:
     """The reference as odometry: pose in the fixed frame, twist along its own axes, covariances zero."""
     reference.stamp = odometry.stamp
-    reference.position[:] = s.motion.position
-    reference.orientation[:] = s.motion.orientation
-    reference.linear_velocity[:] = rotation.rotate_inverse(s.motion.orientation, s.motion.velocity)
-    reference.angular_velocity[:] = s.motion.rate
+    velocity = rotation.rotate_inverse(s.motion.orientation, s.motion.velocity)
+    for k in range(3):
+        reference.position[k] = s.motion.position[k]
+        reference.linear_velocity[k] = velocity[k]
+        reference.angular_velocity[k] = s.motion.rate[k]
+    for k in range(4):
+        reference.orientation[k] = s.motion.orientation[k]
     reference.pose_covariance[:] = 0.0
     reference.twist_covariance[:] = 0.0
 

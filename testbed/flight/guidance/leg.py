@@ -14,6 +14,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from testbed.description.rotation import Tuple3
+
 LEG: Final = np.dtype(
     [
         ("brake_axis", "f8", (3,)),
@@ -40,11 +42,12 @@ def set_move(leg: Any, acceleration: float, speed_limit: float) -> None:
 
 
 @njit(cache=True)
-def direction_of(vector: NDArray[np.float64], unit: NDArray[np.float64]) -> float:
-    """Length of `vector`; fills `unit` with its direction (x if it has none). Both of shape (3,)."""
+def direction_of(vector: Tuple3, unit: NDArray[np.float64]) -> float:
+    """Length of `vector`; fills `unit`, shape (3,), with its direction (x if it has none)."""
     length = math.sqrt(vector[0] ** 2 + vector[1] ** 2 + vector[2] ** 2)
-    for k in range(3):
-        unit[k] = vector[k] / length if length > 0.0 else (1.0 if k == 0 else 0.0)
+    unit[0], unit[1], unit[2] = 1.0, 0.0, 0.0
+    if length > 0.0:
+        unit[0], unit[1], unit[2] = vector[0] / length, vector[1] / length, vector[2] / length
     return length
 
 

@@ -71,7 +71,6 @@ STATE: Final = np.dtype(
         ("phase", "i8"),
         ("rate", "f8", (3,)),
         ("vector", "f8", (3,)),
-        ("direction", "f8", (6,)),
         ("allocation", allocation.STATE),
     ],
     align=True,
@@ -79,7 +78,7 @@ STATE: Final = np.dtype(
 """plan: what the legs or the track are for (guidance.Planned), from `origin` ns on, lasting `duration` s; motion: the
 reference now and at both ends of the next pulses; integral_force N in the fixed frame, integral_torque N·m along
 base_link axes; within_since: since when (ns) both errors are within tolerance, 0 if they are not; rate: estimated
-rate about the active axes; vector, direction: working memory."""
+rate about the active axes; vector: working memory."""
 
 
 def parameters_of(vehicle: Vehicle, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> NDArray[np.void]:

@@ -25,8 +25,10 @@ def plan(p: Any, s: Any, odometry: Any, started: bool) -> None:
         return
     s.track.count = 0
     s.origin = odometry.stamp
-    s.start_position[:] = odometry.position
-    s.start_orientation[:] = odometry.orientation
+    for k in range(3):
+        s.start_position[k] = odometry.position[k]
+    for k in range(4):
+        s.start_orientation[k] = odometry.orientation[k]
     plan_brakes(p, s, odometry)
     aim(p, s, started)
     plan_moves(p, s)
@@ -39,14 +41,14 @@ def plan(p: Any, s: Any, odometry: Any, started: bool) -> None:
 @njit(cache=True)
 def plan_brakes(p: Any, s: Any, odometry: Any) -> None:
     """First parts of both legs: stop what moves now, sharing the authority so that both stop together."""
-    s.vector[:] = rotation.rotate(odometry.orientation, odometry.linear_velocity)
-    for k in range(3):
-        s.vector[k] *= p.active[k]
-    s.position_leg.brake_speed = leg.direction_of(s.vector, s.position_leg.brake_axis)
-    for k in range(3):
-        s.vector[k] = odometry.angular_velocity[k] * p.active[3 + k]
-    s.attitude_leg.brake_speed = leg.direction_of(s.vector, s.attitude_leg.brake_axis)
-    linear = acceleration_along(p, s, odometry.orientation, s.position_leg.brake_axis, -1.0)
+    x, y, z = rotation.rotate(odometry.orientation, odometry.linear_velocity)
+    velocity = x * p.active[0], y * p.active[1], z * p.active[2]
+    s.position_leg.brake_speed = leg.direction_of(velocity, s.position_leg.brake_axis)
+    x, y, z = odometry.angular_velocity[0], odometry.angular_velocity[1], odometry.angular_velocity[2]
+    rate = x * p.active[3], y * p.active[4], z * p.active[5]
+    s.attitude_leg.brake_speed = leg.direction_of(rate, s.attitude_leg.brake_axis)
+    axis = rotation.rotate_inverse(odometry.orientation, s.position_leg.brake_axis)
+    linear = acceleration_along(p, s, axis, -1.0)
     angular = acceleration_about(p, s, s.attitude_leg.brake_axis, -1.0)
     share = split(p.share, s.position_leg.brake_speed, linear, s.attitude_leg.brake_speed, angular)
     s.position_leg.deceleration = max(share * linear, leg.LEAST_ACCELERATION)
@@ -61,16 +63,15 @@ def aim(p: Any, s: Any, started: bool) -> None:
         stop = s.start_position[k] + one.brake_axis[k] * leg.brake_length(one)
         given = started and s.maneuver.position_given and p.active[k]
         s.vector[k] = s.maneuver.position[k] - stop if given else 0.0
-    one.length = leg.direction_of(s.vector, one.axis)
-    one = s.attitude_leg
-    s.vector[:] = 0.0
+    one.length = leg.direction_of((s.vector[0], s.vector[1], s.vector[2]), one.axis)
+    turned = 0.0, 0.0, 0.0
     if started and s.maneuver.orientation_given:
         turn = rotation.multiply(rotation.conjugate(stopped_orientation(s)), rotation.normalise(s.maneuver.orientation))
         # Without the axes that are held, what is left is the turn about the free ones (exact for yaw alone).
         x, y, z = turn[0] * p.active[3], turn[1] * p.active[4], turn[2] * p.active[5]
         if x * x + y * y + z * z + turn[3] * turn[3] > 1e-12:
-            s.vector[:] = rotation.to_rotation_vector(rotation.normalise((x, y, z, turn[3])))
-    one.length = leg.direction_of(s.vector, one.axis)
+            turned = rotation.to_rotation_vector(rotation.normalise((x, y, z, turn[3])))
+    s.attitude_leg.length = leg.direction_of(turned, s.attitude_leg.axis)
 
 
 @njit(cache=True)
@@ -83,8 +84,8 @@ def plan_moves(p: Any, s: Any) -> None:
     for i in range(samples):
         angle = two.length * i / (SLEW_SAMPLES - 1)
         orientation = rotation.integrate(stopped, (two.axis[0] * angle, two.axis[1] * angle, two.axis[2] * angle))
-        for sense in (-1.0, 1.0):
-            linear = min(linear, acceleration_along(p, s, orientation, one.axis, sense))
+        axis = rotation.rotate_inverse(orientation, one.axis)
+        linear = min(linear, acceleration_along(p, s, axis, -1.0), acceleration_along(p, s, axis, 1.0))
     angular = min(acceleration_about(p, s, two.axis, -1.0), acceleration_about(p, s, two.axis, 1.0))
     share = split(p.share, one.length, linear, two.length, angular)
     leg.set_move(one, share * linear, min(s.maneuver.speed_limit, p.speed_limit))
@@ -146,6 +147,7 @@ def locate(s: Any, time: float, motion: Any) -> None:
     first = rotation.integrate(
         s.start_orientation, (two.brake_axis[0] * turned, two.brake_axis[1] * turned, two.brake_axis[2] * turned)
     )
-    motion.orientation[:] = rotation.integrate(
+    q = motion.orientation
+    q[0], q[1], q[2], q[3] = rotation.integrate(
         first, (two.axis[0] * slewed, two.axis[1] * slewed, two.axis[2] * slewed)
     )

@@ -75,6 +75,7 @@ def follow(track: Any, time: float, motion: Any) -> None:
             motion.position[i], motion.velocity[i] = value, slope / interval
         else:
             heading, turn_rate = value, slope / interval
-    motion.orientation[:] = rotation.from_heading(heading)
+    q = motion.orientation
+    q[0], q[1], q[2], q[3] = rotation.from_heading(heading)
     motion.rate[0] = motion.rate[1] = 0.0
     motion.rate[2] = turn_rate

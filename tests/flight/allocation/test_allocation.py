@@ -69,7 +69,8 @@ def test_held_axes_cost_no_gas():
 def test_duties_are_within_bounds_and_give_the_scaled_wrench(problem):
     matrix, active, in_service, wrench = problem
     parameters, state = layout(matrix, np.ones(matrix.shape[1]), in_service, active), np.zeros(1, STATE)
-    allocate(parameters[0], state[0], wrench)
+    state[0]["wrench"] = wrench
+    allocate(parameters[0], state[0])
     duty, scale = state[0]["duty"][: matrix.shape[1]], state[0]["scale"]
     assert np.all((duty >= 0.0) & (duty <= in_service))
     assert 0.0 <= scale <= 1.0
@@ -82,11 +83,13 @@ def test_duties_are_within_bounds_and_give_the_scaled_wrench(problem):
 def test_a_saturated_wrench_keeps_its_direction_however_long_it_is(problem, factor):
     matrix, active, in_service, wrench = problem
     parameters, state = layout(matrix, np.ones(matrix.shape[1]), in_service, active), np.zeros(1, STATE)
-    allocate(parameters[0], state[0], wrench)
+    state[0]["wrench"] = wrench
+    allocate(parameters[0], state[0])
     if state[0]["outcome"] != Outcome.SATURATED:
         return
     duty, scale = state[0]["duty"].copy(), state[0]["scale"]
-    allocate(parameters[0], state[0], factor * wrench)
+    state[0]["wrench"] = factor * wrench
+    allocate(parameters[0], state[0])
     assert state[0]["scale"] == pytest.approx(scale / factor, rel=1e-6)
     assert matrix[active] @ (state[0]["duty"] - duty)[: matrix.shape[1]] == pytest.approx(0.0, abs=1e-9)
 
@@ -109,7 +112,8 @@ def test_at_the_iteration_cap_the_answer_is_still_feasible(cap):
         matrix, wrench = rng.normal(size=(6, 16)), rng.normal(size=6)
         parameters, state = layout(matrix, np.ones(16), np.ones(16, bool), np.ones(6, bool)), np.zeros(1, STATE)
         parameters["iteration_cap"] = cap
-        allocate(parameters[0], state[0], wrench)
+        state[0]["wrench"] = wrench
+        allocate(parameters[0], state[0])
         assert state[0]["work"]["iterations"] <= cap
         if cap < 7:  # one step each until the wrench and five valves have replaced the artificial variables, then more
             assert state[0]["outcome"] == Outcome.CAPPED
