@@ -6,6 +6,7 @@ calls to Python. In each tick: `listen` for every vehicle, then `advance`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -175,8 +176,8 @@ class Plant:
     """Emulated vehicles in one room. Arrays: `world`, `world_state` of shape (1,); `vehicles`, `states` of shape (n,).
 
     Vehicles, room and noise are *actual*; beacons are as surveyed and the air as measured, and the errors of both are
-    drawn here, as are those of the sensors and of each valve's thrust. All vehicles start at rest at the origin: place
-    them.
+    drawn here, as are those of the sensors and of each valve's thrust. Until they are placed, vehicles rest apart from
+    each other on a grid around the origin.
     """
 
     def __init__(
@@ -190,8 +191,17 @@ class Plant:
         self.states["gas_mass"] = [vehicle.gas.pressure for vehicle in vehicles] / self.vehicles["pressure_per_mass"]
         self.states["gas_temperature"] = [vehicle.gas.temperature for vehicle in vehicles]
         self.states["battery_energy"] = [vehicle.battery.energy for vehicle in vehicles]
-        for index in range(len(vehicles)):
-            self.place(index, np.zeros(3), np.array([0.0, 0.0, 0.0, 1.0]), 0)
+        for index, position in enumerate(self._parking()):
+            self.place(index, position, np.array([0.0, 0.0, 0.0, 1.0]), 0)
+
+    def _parking(self) -> NDArray[np.float64]:
+        """Positions on a square grid around the origin, half a radius between vehicles, shape (n, 3)."""
+        count = len(self.vehicles)
+        side = math.ceil(math.sqrt(count))
+        row, column = np.divmod(np.arange(count), side)
+        spacing = 2.5 * self.vehicles["contact_radius"].max()
+        centre = (side - 1) / 2.0
+        return spacing * np.column_stack([column - centre, row - centre, np.zeros(count)])
 
     def advance(self, stamp: int, valve_noise: NDArray[np.float64]) -> None:
         """Advance from `stamp` (ns) by one tick; valve_noise: shape (n, MAX_VALVES, 2)."""

@@ -67,6 +67,15 @@ def test_the_same_seed_gives_the_same_bits_and_another_seed_does_not():
     assert rehearse(12) != first
 
 
+@pytest.mark.parametrize("count", range(1, 9))
+def test_vehicles_that_nobody_placed_yet_rest_apart_from_each_other_and_the_edges(count):
+    plant = a_plant(*[steady() for _ in range(count)])
+    before = plant.states["position"].copy()
+    run(plant, 5)
+    assert plant.take_contacts() == []
+    assert np.array_equal(plant.states["position"], before)
+
+
 def test_placing_on_the_table_keeps_the_heading_and_levels_the_rest():
     plant = a_plant(steady(floor=OFFSET))
     leaning = Rotation.from_euler("ZYX", [1.2, 0.2, -0.1]).as_quat()
