@@ -83,6 +83,9 @@ class ThrusterSet(Description):
     def _schedule_ends_in_time(self) -> Self:
         if self.minimum_on >= self.modulation_period:
             raise Inconsistent(f"less than modulation_period, {self.modulation_period:g} s", "minimum_on")
+        wrench_ns = messages.PERIOD_NS["wrench"]
+        if round(self.modulation_period * messages.NS_PER_S) % wrench_ns:  # schedules answer every n-th wrench
+            raise Inconsistent(f"a multiple of {wrench_ns / messages.NS_PER_S:g} s", "modulation_period")
         names = [valve.name for valve in self.valves]
         for index, name in enumerate(names):
             if name in names[:index]:

@@ -22,12 +22,13 @@ PARAMETERS: Final = np.dtype(
         ("valves", "i8"),
         ("period", "i8"),
         ("minimum_on", "i8"),
+        ("minimum_off", "i8"),
         ("loss", "f8"),
         ("bit", "f8"),
     ],
     align=True,
 )
-"""period and minimum_on (also the shortest pause) in ns; loss per pulse and bit (shortest time of full thrust) in s."""
+"""period, shortest pulse and shortest pause in ns; loss per pulse and bit (shortest time of full thrust) in s."""
 
 STATE: Final = np.dtype(
     [
@@ -56,10 +57,11 @@ class Modulation:
         p = self.parameters[0]
         # A shorter command would close the valve before it is fully open, where the times above do not hold.
         fully_open = thrusters.opening_delay + thrusters.rise_time - thrusters.closing_delay
-        minimum_on = max(thrusters.minimum_on, fully_open)
+        minimum_on = min(max(thrusters.minimum_on, fully_open), thrusters.modulation_period)
         p["valves"] = len(thrusters.valves)
         p["period"] = round(thrusters.modulation_period * NS_PER_S)
         p["minimum_on"] = round(minimum_on * NS_PER_S)
+        p["minimum_off"] = min(p["minimum_on"], p["period"] - p["minimum_on"])
         opened = thrusters.opening_delay + 0.5 * thrusters.rise_time
         closed = thrusters.closing_delay + 0.5 * thrusters.fall_time
         p["loss"] = opened - closed
@@ -111,20 +113,20 @@ def forget(p: Any, s: Any) -> None:
 def pulse(p: Any, s: Any, stamp: int) -> None:
     """Choose each valve's pulse for `target` s of full thrust in the period from `stamp`.
 
-    None; one in the middle; one from the start, where halves of the pause would be shorter than the shortest pulse; or
-    all of the period, where that is nearer than what leaves the shortest pause.
+    None; one in the middle; one from the start, where half the pause would be shorter than the shortest pause (as long
+    as the shortest pulse, if the period has room for both); or the whole period, where that is nearer to the target.
     """
     s.stamp = stamp
-    longest = p.period - p.minimum_on
+    longest = p.period - p.minimum_off
     for j in range(p.valves):
         s.opening[j] = s.closing[j] = 0
         if s.target[j] < p.bit - 1e-12:
             continue
         command = round((s.target[j] + p.loss) * NS_PER_S)
-        from_start = command > longest - p.minimum_on
+        from_start = command > longest - p.minimum_off
         if from_start and s.is_open[j]:
             command = round(s.target[j] * NS_PER_S)
-        if command >= p.period - p.minimum_on // 2:
+        if command >= p.period - p.minimum_off // 2:
             s.closing[j] = p.period
             continue
         command = min(max(command, p.minimum_on), longest)

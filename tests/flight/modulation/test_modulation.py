@@ -124,6 +124,17 @@ def test_a_shortest_pulse_that_would_not_open_the_valve_is_lengthened():
     assert np.all(pulses[:, 1] - pulses[:, 0] >= 15_000_000)
 
 
+@pytest.mark.parametrize("minimum_on", [0.05, 0.06, 0.09, 0.0999])
+def test_pulses_longer_than_half_the_period_leave_what_room_there_is(minimum_on):
+    slow = Modulation(THRUSTERS.model_copy(update={"minimum_on": minimum_on}))
+    duty = np.linspace(0.0, 1.0, COUNT)
+    schedules = [slow.modulate((1 + number) * PERIOD, duty) for number in range(100)]
+    for schedule in schedules:
+        length = np.diff(on_times(schedule)).ravel()
+        assert np.all((length == 0) | (length >= round(minimum_on * 1e9)))
+    assert np.all(np.abs(full_thrust(schedules) - 10.0 * duty) <= minimum_on)
+
+
 @pytest.mark.parametrize("duty", [0.1, 0.3, 0.5])
 def test_late_opening_and_early_closing_are_compensated(duty):
     early = vehicle().thrusters.model_copy(update={"opening_delay": 0.02, "closing_delay": 0.004, "valves": valves()})
