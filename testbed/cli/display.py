@@ -12,6 +12,7 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from testbed.cli.keys import LEGEND
 from testbed.plan.commands import Event, PlanState
 
 if TYPE_CHECKING:
@@ -61,13 +62,15 @@ def panel(state: PlanState | None) -> Group | Text:
     if state is None:
         return Text("starting: waiting for every part to answer")
     table = Table.grid(padding=(0, 2))
-    table.add_row("run", f"{state.run or '-'} ({state.run_number} of {state.runs})", "try", f"{state.attempt} of {state.attempts}")
+    table.add_row(
+        "run", f"{state.run or '-'} ({state.run_number} of {state.runs})", "try", f"{state.attempt} of {state.attempts}"
+    )
     table.add_row("phase", state.phase.value, "valves", "may fire" if state.permit else "held closed")
     table.add_row("elapsed", f"{state.elapsed:6.1f} s", "remaining", f"at most {state.remaining:6.1f} s")
     gas = ", ".join(f"{name} {grams:.1f} g" for name, grams in state.gas_left_g.items())
     worst = "-" if state.worst_separation is None else f"{state.worst_separation:.3f} m"
     table.add_row("gas left", gas, "worst separation", worst)
-    return Group(table, Text(state.decision))
+    return Group(table, Text(state.decision, style="bold"), Text(LEGEND, style="dim"))
 
 
 def line_of(event: Event) -> str:

@@ -1,4 +1,4 @@
-"""`testbed rehearse PLAN`: run a plan, on the live ROS graph or in the engine, and leave recording, summary and report."""
+"""`testbed rehearse PLAN`: run a plan on the live ROS graph or in the engine; leave recording, summary and report."""
 
 from __future__ import annotations
 
@@ -37,14 +37,20 @@ def rehearse(
     speed: Annotated[
         float,
         typer.Option(
-            min=0.0, max=100.0, help="Times real time: 1 is wall time, others keep step by /clock; 0 as fast as it goes."
+            min=0.0,
+            max=100.0,
+            help="Times real time: 1 is wall time, others keep step by /clock; 0 as fast as it goes.",
         ),
     ] = 1.0,
-    seed: Annotated[int | None, typer.Option(min=0, help="Seed of every random draw; the plan's own if left out.")] = None,
-    engine: Annotated[Engine, typer.Option(help="live: the ROS graph; lockstep: the engine without ROS.")] = Engine.live,
-    results: Annotated[Path | None, typer.Option(help="Folder to leave results in; a new one under results/ if left out.")] = (
-        None
-    ),
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Seed of every random draw; the plan's own if left out.")
+    ] = None,
+    engine: Annotated[
+        Engine, typer.Option(help="live: the ROS graph; lockstep: the engine without ROS.")
+    ] = Engine.live,
+    results: Annotated[
+        Path | None, typer.Option(help="Folder to leave results in; a new one under results/ if left out.")
+    ] = (None),
     processes: Annotated[Processes, typer.Option(help="One process per vehicle, or one per node.")] = Processes.vehicle,
     lockstep: Annotated[bool, typer.Option("--lockstep", help="Keep step by /clock at speed 1, too.")] = False,
 ) -> None:
@@ -94,12 +100,13 @@ def run_engine(configuration: Configuration, folder: Path) -> bool:
 def run_live(plan: Path, configuration: Configuration, folder: Path, speed: float | None, processes: Processes) -> bool:
     """Run on the live graph; whether Ctrl-C or a termination signal ended it."""
     from testbed.cli.display import live_progress
+    from testbed.cli.keys import requests
     from testbed.nodes.launcher import Rehearsal
     from testbed.nodes.launcher import rehearse as rehearse_live
     from testbed.record.recover import recover
 
-    with live_progress(configuration.plan.name) as show:
-        outcome = rehearse_live(Rehearsal(plan, configuration, folder, speed, processes.value), show)
+    with live_progress(configuration.plan.name) as show, requests() as asked:
+        outcome = rehearse_live(Rehearsal(plan, configuration, folder, speed, processes.value), show, asked)
     recover(folder / "recording")
     for name, how in outcome.died:
         print(f"{name} died ({how}); every holder of valves was told to stop. Its output: {folder / 'logs' / name}.txt")

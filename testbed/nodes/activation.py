@@ -11,7 +11,6 @@ from lifecycle_msgs.srv import ChangeState
 from rclpy.node import Node
 from rclpy.task import Future
 from std_msgs.msg import Header
-from std_srvs.srv import Trigger
 
 from testbed.nodes.contract import Contract
 from testbed.nodes.topics import to_time
@@ -38,7 +37,6 @@ class Activation:
         self._release_wanted = False
         self._release_out = contract.publisher("/release")
         contract.subscribe("/diagnostics", self._on_diagnostics)
-        node.create_service(Trigger, "/plan/release", self._on_release)
         self._timer = node.create_timer(PERIOD, self._look)
 
     @property
@@ -59,12 +57,11 @@ class Activation:
                 return f"{text}: {', '.join(missing)}"
         return ""
 
-    def _on_release(self, _: Trigger.Request, response: Trigger.Response) -> Trigger.Response:
+    def release(self) -> None:
+        """The operator has given the word: release every holder, then activate it."""
         self._release_wanted = True
         self._released.clear()
         self._active.clear()
-        response.success, response.message = True, "release given to every holder of valves"
-        return response
 
     def _look(self) -> None:
         if self.complete:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence as Arguments
+from typing import Final
 
 import rclpy
 from rclpy.node import Node
@@ -19,12 +20,12 @@ from testbed.nodes.contract import Contract, declare_configuration
 from testbed.nodes.follower import Follower, Needed
 from testbed.nodes.gathering import Gathering
 from testbed.nodes.topics import to_nanoseconds
-from testbed.plan.commands import Commands
-from testbed.plan.observation import Request
+from testbed.plan.commands import Commands, SessionPhase
+from testbed.plan.observation import Request, RequestKind
 from testbed.plan.sequence import Sequence
 
-REQUESTS = ("start", "end", "skip", "repeat", "hold")
-"""Services `/plan/...` that become requests to the sequence; `/plan/release` is served by Activation."""
+REQUESTS: Final[tuple[RequestKind, ...]] = ("start", "end", "skip", "repeat", "hold")
+"""Services `/plan/...` that become requests to the sequence as they are."""
 
 
 class ConductorNode(Node):
@@ -46,6 +47,7 @@ class ConductorNode(Node):
         self._place_out = {name: contract.publisher("place", name) for name in self._configuration.vehicles}
         self._configuration_out = contract.publisher("/plan/configuration")
         self._configuration_out.publish(String(data=self._configuration.to_json()))
+        self.create_service(Trigger, "/plan/release", lambda _, response: self._on_release(response))
         for name in REQUESTS:
             self.create_service(
                 Trigger, f"/plan/{name}", lambda _, response, name=name: self._on_request(name, response)
@@ -59,13 +61,24 @@ class ConductorNode(Node):
     def _poll(self) -> None:
         self._follower.poll()
 
-    def _on_request(self, name: str, response: Trigger.Response) -> Trigger.Response:
+    def _on_request(self, name: RequestKind, response: Trigger.Response) -> Trigger.Response:
         response.success = name != "start" or self._activation.complete
         response.message = f"{name}: accepted" if response.success else f"not ready: {self._activation.reason}"
         if response.success:
             self._requests.append(Request(name))
             self._started = self._started or name == "start"
             self._follower.poll()
+        return response
+
+    def _on_release(self, response: Trigger.Response) -> Trigger.Response:
+        """After a hold: go on. Otherwise: release the holders of valves, at the start or after a stop."""
+        response.success = True
+        if self._sequence.phase is SessionPhase.HELD:
+            self._requests.append(Request("release"))
+            response.message = "the hold is released"
+        else:
+            self._activation.release()
+            response.message = "release given to every holder of valves"
         return response
 
     def _on_stop(self, message: Bool) -> None:

@@ -7,6 +7,7 @@ the way there and back unchanged; the engine passes the records on as they are a
 from __future__ import annotations
 
 from array import array
+from collections.abc import Iterable
 
 import numpy as np
 from builtin_interfaces.msg import Duration
@@ -77,16 +78,14 @@ def odometry_from_message(message: Odometry, record: np.void) -> None:
     record["twist_covariance"] = twist.covariance.reshape(6, 6)
 
 
-def pose_to_message(position: NDArray[np.float64], orientation: NDArray[np.float64]) -> Pose:
+def pose_to_message(position: Iterable[float], orientation: Iterable[float]) -> Pose:
     """Position (3,) and quaternion (4,) to Pose."""
     x, y, z = (float(value) for value in position)
     qx, qy, qz, qw = (float(value) for value in orientation)
     return Pose(position=Point(x=x, y=y, z=z), orientation=Quaternion(x=qx, y=qy, z=qz, w=qw))
 
 
-def pose_stamped(
-    stamp: int, frame: str, position: NDArray[np.float64], orientation: NDArray[np.float64]
-) -> PoseStamped:
+def pose_stamped(stamp: int, frame: str, position: Iterable[float], orientation: Iterable[float]) -> PoseStamped:
     """A stamped pose in a frame."""
     return PoseStamped(header=header(stamp, frame), pose=pose_to_message(position, orientation))
 

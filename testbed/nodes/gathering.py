@@ -15,8 +15,8 @@ from std_msgs.msg import String
 from testbed.description import messages
 from testbed.description.air import kelvin
 from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
-from testbed.description.ticks import due
 from testbed.description.status import status_record
+from testbed.description.ticks import due
 from testbed.nodes import convert
 from testbed.nodes.contract import Contract
 from testbed.nodes.follower import Inbox, Needed

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import signal
 import time
@@ -26,6 +25,8 @@ from testbed.rehearsal.domain import free_domain
 Layout = Literal["vehicle", "node"]
 Ending = Literal["finished", "interrupted", "process died", "no answer"]
 
+REQUESTS: Final = ("release", "start", "hold", "skip", "repeat", "end")
+"""Services `/plan/...` of the conductor."""
 STARTUP_SECONDS: Final = 60.0
 STOP_SECONDS: Final = 1.5
 """How long vehicles are recorded coasting after a stop before the processes are ended."""
@@ -82,7 +83,7 @@ class LauncherNode(Node):
         self._events_out = contract.publisher("/plan/events")
         contract.subscribe("/plan/state", self._on_state)
         contract.subscribe("/plan/events", self._on_event)
-        self._calls = {name: self.create_client(Trigger, f"/plan/{name}") for name in ("release", "start")}
+        self._calls = {name: self.create_client(Trigger, f"/plan/{name}") for name in REQUESTS}
         self._given: set[str] = set()
         self._asked: dict[str, float] = {}
 
@@ -97,6 +98,13 @@ class LauncherNode(Node):
                 future = self._calls[name].call_async(Trigger.Request())
                 future.add_done_callback(lambda future, name=name: self._accepted(name, future.result()))
             return
+
+    def ask(self, request: str) -> None:
+        """Pass on what the operator asks for; a stop goes to the holders of valves without a detour."""
+        if request == "stop":
+            self.stop()
+        elif request and self._calls[request].service_is_ready():
+            self._calls[request].call_async(Trigger.Request())
 
     @property
     def begun(self) -> bool:
@@ -126,8 +134,12 @@ class LauncherNode(Node):
         self.progress.events.append(Event.from_json(message.data))
 
 
-def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None]) -> Outcome:
-    """Run the session and leave the recording in the folder; `show` is called about ten times a second."""
+def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Callable[[], str] = lambda: "") -> Outcome:
+    """Run the session and leave the recording in the folder.
+
+    `show` is called about ten times a second; `asked` tells what the operator has asked for since the last call: one of
+    REQUESTS, stop, or nothing.
+    """
     with free_domain() as domain:
         os.environ.update(session_environment(domain, rehearsal.folder))
         children = Children(rehearsal.folder, dict(os.environ))
@@ -140,7 +152,7 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None]) -> Outcome:
         try:
             start_processes(rehearsal, children)
             node = LauncherNode(rehearsal)
-            return _watch(rehearsal, node, children, interrupted, show)
+            return _watch(rehearsal, node, children, interrupted, show, asked)
         finally:
             children.end(name for name in children.names if name != "recorder")
             children.close()
@@ -150,7 +162,7 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None]) -> Outcome:
 
 
 def session_environment(domain: int, folder: Path) -> dict[str, str]:
-    """Environment of every process of a session: this machine only, a domain of its own, no shared memory left behind."""
+    """Environment of every process of a session: this machine only, its own domain, no shared memory left behind."""
     return {
         "ROS_DOMAIN_ID": str(domain),
         "ROS_AUTOMATIC_DISCOVERY_RANGE": "LOCALHOST",
@@ -180,7 +192,12 @@ def start_processes(rehearsal: Rehearsal, children: Children) -> None:
 
 
 def _watch(
-    rehearsal: Rehearsal, node: LauncherNode, children: Children, interrupted: list[int], show: Callable[[Progress], None]
+    rehearsal: Rehearsal,
+    node: LauncherNode,
+    children: Children,
+    interrupted: list[int],
+    show: Callable[[Progress], None],
+    asked: Callable[[], str],
 ) -> Outcome:
     executor = make_executor()
     executor.add_node(node)
@@ -209,6 +226,7 @@ def _watch(
             return outcome("interrupted")
         if not node.begun:
             node.begin()
+        node.ask(asked())
         now, state = time.monotonic(), node.progress.state
         if now >= next_show:
             show(node.progress)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Sequence as Arguments
+from functools import partial
 
 import numpy as np
 import rclpy
@@ -59,8 +60,8 @@ class PlantNode(LifecycleNode):
         self._changed = True
         self._stamp = 0
         for index, name in enumerate(self._names):
-            contract.subscribe("valves/schedule", lambda m, i=index: self._on_schedule(i, m), name)
-            contract.subscribe("place", lambda m, i=index: self._on_place(i, m), name)
+            contract.subscribe("valves/schedule", partial(self._on_schedule, index), name)
+            contract.subscribe("place", partial(self._on_place, index), name)
         self._clock_out = None
         if self.lockstep:
             self._clock_out = contract.publisher("/clock")

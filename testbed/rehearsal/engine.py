@@ -14,8 +14,11 @@ from testbed.description.messages import PERIOD_NS, TICK_NS
 from testbed.description.ticks import due, schedule_due, wrench_due
 from testbed.flight import estimation, thruster_driver
 from testbed.flight.guidance import guidance
-from testbed.model import plant as model
 from testbed.model.edges import take_edges
+from testbed.model.inertial_sensor import sense_imu
+from testbed.model.plant import advance, sense_truth
+from testbed.model.ranging import listen, take_ranges
+from testbed.model.schedule import accept_schedule, close_valves
 from testbed.rehearsal.wiring import (
     IMU,
     ODOMETRY,
@@ -41,24 +44,26 @@ _set_air_temperature = estimation.set_air_temperature
 _fill_odometry = estimation.fill_odometry
 _guide = guidance.step
 _drive = thruster_driver.step
-_accept_schedule = model.accept_schedule
-_close_valves = model.close_valves
-_sense_imu = model.sense_imu
-_sense_truth = model.sense_truth
-_take_ranges = model.take_ranges
-_listen = model.listen
-_advance = model.advance
 
 
 @njit(cache=True)
 def run_step(
-    plant: Any, flight: Any, wires: Any, noise: Any, tape: Any, stamp: int, ticks: int, start: int, permit: bool, air: float
+    plant: Any,
+    flight: Any,
+    wires: Any,
+    noise: Any,
+    tape: Any,
+    stamp: int,
+    ticks: int,
+    start: int,
+    permit: bool,
+    air: float,
 ) -> None:
     """Go from the tick at `stamp`, already flown, through `ticks` more; the last one is flown but not advanced.
 
     permit: the conductor's permission to fire from `stamp` on; air: measured air temperature, K; stamps ns.
     """
-    tape.count[:] = 0
+    tape.counts[:] = 0
     for tick in range(ticks):
         now = stamp + tick * TICK_NS
         advance_tick(plant, flight, wires, noise, tape, tick, now, permit)
@@ -67,7 +72,16 @@ def run_step(
 
 @njit(cache=True)
 def fly_tick(
-    plant: Any, flight: Any, wires: Any, noise: Any, tape: Any, tick: int, stamp: int, start: int, permit: bool, air: float
+    plant: Any,
+    flight: Any,
+    wires: Any,
+    noise: Any,
+    tape: Any,
+    tick: int,
+    stamp: int,
+    start: int,
+    permit: bool,
+    air: float,
 ) -> None:
     """Sense at `stamp` and let every vehicle's flight side answer; `tick` is the row of the noise."""
     for v in range(len(plant.states)):
@@ -78,26 +92,26 @@ def fly_tick(
             if schedule_due(stamp, flight.modulation_period[v]):
                 _drive(flight.driver[v], flight.driver_state[v], wires.wrench[v], permit, wires.schedule[v])
                 wires.schedule_sent[v] = 1
-                row = tape.count[v, SCHEDULE]
+                row = tape.counts[v, SCHEDULE]
                 tape.schedule[v, row] = wires.schedule[v]
                 tape.schedule_at[v, row] = stamp
-                tape.count[v, SCHEDULE] = row + 1
+                tape.counts[v, SCHEDULE] = row + 1
 
 
 @njit(cache=True)
 def sense(plant: Any, wires: Any, noise: Any, tape: Any, v: int, tick: int, stamp: int, start: int) -> None:
-    """What the sensors and the overhead tracking of one vehicle say at a tick; `wires.ranges` only when a cycle is over."""
-    _sense_imu(plant.vehicles[v], plant.states[v], stamp, noise.imu[tick, v], wires.imu[v])
-    tape.imu[v, tape.count[v, IMU]] = wires.imu[v]
-    tape.count[v, IMU] += 1
+    """What sensors and overhead tracking of one vehicle say at a tick; `wires.ranges` only when a cycle is over."""
+    sense_imu(plant.vehicles[v], plant.states[v], stamp, noise.imu[tick, v], wires.imu[v])
+    tape.imu[v, tape.counts[v, IMU]] = wires.imu[v]
+    tape.counts[v, IMU] += 1
     if due(stamp, TRUTH_NS):
-        _sense_truth(plant.states[v], stamp, wires.truth[v])
-        tape.truth[v, tape.count[v, TRUTH]] = wires.truth[v]
-        tape.count[v, TRUTH] += 1
+        sense_truth(plant.states[v], stamp, wires.truth[v])
+        tape.truth[v, tape.counts[v, TRUTH]] = wires.truth[v]
+        tape.counts[v, TRUTH] += 1
     if ranges_due(plant.world[0].cycle, stamp, start):
-        _take_ranges(plant.states[v], stamp - plant.world[0].cycle, wires.ranges[v])
-        tape.ranges[v, tape.count[v, RANGES]] = wires.ranges[v]
-        tape.count[v, RANGES] += 1
+        take_ranges(plant.states[v], stamp - plant.world[0].cycle, wires.ranges[v])
+        tape.ranges[v, tape.counts[v, RANGES]] = wires.ranges[v]
+        tape.counts[v, RANGES] += 1
 
 
 @njit(cache=True)
@@ -117,8 +131,8 @@ def estimate(flight: Any, wires: Any, tape: Any, v: int, stamp: int, start: int,
         _accept_ranges(p, s, wires.ranges[v])
     if due(stamp, ODOMETRY_NS):
         _fill_odometry(p, s, stamp, wires.odometry[v])
-        tape.odometry[v, tape.count[v, ODOMETRY]] = wires.odometry[v]
-        tape.count[v, ODOMETRY] += 1
+        tape.odometry[v, tape.counts[v, ODOMETRY]] = wires.odometry[v]
+        tape.counts[v, ODOMETRY] += 1
 
 
 @njit(cache=True)
@@ -126,20 +140,19 @@ def guide(flight: Any, wires: Any, tape: Any, v: int, stamp: int) -> None:
     """One answer of one vehicle's guidance."""
     phase = wires.status[v].phase
     first = wires.status[v].stamp == 0
-    _guide(
-        flight.guidance[v], flight.guidance_state[v], wires.odometry[v], wires.wrench[v], wires.reference[v], wires.status[v]
-    )
-    tape.wrench[v, tape.count[v, WRENCH]] = wires.wrench[v]
-    tape.count[v, WRENCH] += 1
+    p, s = flight.guidance[v], flight.guidance_state[v]
+    _guide(p, s, wires.odometry[v], wires.wrench[v], wires.reference[v], wires.status[v])
+    tape.wrench[v, tape.counts[v, WRENCH]] = wires.wrench[v]
+    tape.counts[v, WRENCH] += 1
     if due(stamp, REFERENCE_NS):
-        tape.reference[v, tape.count[v, REFERENCE]] = wires.reference[v]
-        tape.count[v, REFERENCE] += 1
+        tape.reference[v, tape.counts[v, REFERENCE]] = wires.reference[v]
+        tape.counts[v, REFERENCE] += 1
     status_due = due(stamp, STATUS_NS)
     if status_due:
         wires.status_due[v] = wires.status[v]
     if status_due or first or wires.status[v].phase != phase:
-        tape.status[v, tape.count[v, STATUS]] = wires.status[v]
-        tape.count[v, STATUS] += 1
+        tape.status[v, tape.counts[v, STATUS]] = wires.status[v]
+        tape.counts[v, STATUS] += 1
 
 
 @njit(cache=True)
@@ -151,12 +164,12 @@ def advance_tick(
         if wires.schedule_sent[v]:
             _accept_commanded(flight.estimator[v], flight.estimator_state[v], wires.schedule[v])
             if permit:
-                _accept_schedule(plant.vehicles[v], plant.states[v], wires.schedule[v], stamp)
+                accept_schedule(plant.vehicles[v], plant.states[v], wires.schedule[v], stamp)
             wires.schedule_sent[v] = 0
         if not permit:
-            _close_valves(plant.states[v], stamp)
+            close_valves(plant.states[v], stamp)
     for v in range(len(plant.states)):
-        _listen(
+        listen(
             plant.world[0],
             plant.vehicles,
             plant.states,
@@ -165,7 +178,7 @@ def advance_tick(
             noise.range_normals[tick, v],
             noise.range_uniforms[tick, v],
         )
-    _advance(plant.world[0], plant.vehicles, plant.world_state[0], plant.states, stamp, noise.valves[tick])
+    advance(plant.world[0], plant.vehicles, plant.world_state[0], plant.states, stamp, noise.valves[tick])
     for v in range(len(plant.states)):
-        row = tape.count[v, VALVE_EDGE]
-        tape.count[v, VALVE_EDGE] = row + take_edges(plant.states[v], tape.edge[v, row:])
+        row = tape.counts[v, VALVE_EDGE]
+        tape.counts[v, VALVE_EDGE] = row + take_edges(plant.states[v], tape.edge[v, row:])

@@ -41,9 +41,8 @@ class LockstepRehearsal:
         self.stamp = LOCKSTEP_START_NS
         # The way through the message, which carries degrees Celsius, rounds the value.
         self.air = kelvin(celsius(configuration.beacons.air_temperature))
-        fly_tick(
-            self.plant_arrays, self.flight, self.wires, self._first_noise(), self.tape, 0, self.stamp, self.stamp, False, self.air
-        )
+        first, noise = self.stamp, self._first_noise()
+        fly_tick(self.plant_arrays, self.flight, self.wires, noise, self.tape, 0, first, first, False, self.air)
         self.observation = self._observe((Request("start"),))
         self.commands = self.sequence.step(self.observation)
 
@@ -87,9 +86,7 @@ class LockstepRehearsal:
         tape, wires = self.tape, self.wires
         columns = {"truth": TRUTH, "reference": REFERENCE}
         new = {
-            kind: {
-                name: getattr(tape, kind)[v, : tape.count[v, column]].copy() for v, name in enumerate(self.names)
-            }
+            kind: {name: getattr(tape, kind)[v, : tape.counts[v, column]].copy() for v, name in enumerate(self.names)}
             for kind, column in columns.items()
         }
         supply_due = due(self.stamp, PERIOD_NS["supply"])

@@ -72,7 +72,7 @@ class EngineRecording:
         one = self._rehearsal
         tape, kept, rows = one.tape, self._tapes[v], self._rows[v]
         for column, kind in enumerate(TAPE_COLUMNS):
-            count = tape.count[v, column]
+            count = tape.counts[v, column]
             if count:
                 kept[kind].append(getattr(tape, kind)[v, :count].copy())
                 if kind == "schedule":

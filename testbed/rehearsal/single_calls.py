@@ -1,4 +1,4 @@
-"""Every compiled call that a node makes from Python, once: numba compiles per kind of argument, and the engine's differ."""
+"""Every compiled call that a node makes from Python, once: for numba its arguments are of other kinds than the engine's."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The arrays that the engine's compiled loop works on: the plant, the flight side, what passes between, what is kept."""
+"""The arrays that the engine's compiled loop works on: plant, flight side, what passes between, what is kept."""
 
 from __future__ import annotations
 
@@ -68,9 +68,9 @@ class Noise(NamedTuple):
 
 
 class Tape(NamedTuple):
-    """Every message of one step of the conductor, shape (n, capacity); `count` (n, topics) says how many there are."""
+    """Every message of one step of the conductor, shape (n, capacity); `counts` (n, topics) says how many there are."""
 
-    count: NDArray[np.int64]
+    counts: NDArray[np.int64]
     imu: NDArray[np.void]
     odometry: NDArray[np.void]
     truth: NDArray[np.void]
@@ -137,7 +137,7 @@ def tape(vehicles: int) -> Tape:
         return np.zeros((vehicles, capacity), dtype)
 
     return Tape(
-        count=np.zeros((vehicles, len(TAPE_COLUMNS)), np.int64),
+        counts=np.zeros((vehicles, len(TAPE_COLUMNS)), np.int64),
         imu=of(messages.IMU, STEP_TICKS),
         odometry=of(messages.ODOMETRY, STEP_TICKS),
         truth=of(messages.ODOMETRY, STEP_TICKS),
