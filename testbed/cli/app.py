@@ -13,7 +13,10 @@ import typer
 from testbed import __version__
 from testbed.cli.check import check
 from testbed.cli.node import node
+from testbed.cli.note import note
+from testbed.cli.recover import recover
 from testbed.cli.rehearse import rehearse
+from testbed.cli.report import report
 from testbed.cli.schema import schema
 from testbed.cli.warm import warm
 from testbed.description.errors import ConfigurationError
@@ -28,7 +31,10 @@ app = typer.Typer(
 )
 app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})(node)
 app.command()(check)
+app.command()(note)
+app.command()(recover)
 app.command()(rehearse)
+app.command()(report)
 app.command()(schema)
 app.command()(warm)
 

@@ -111,7 +111,7 @@ def load(folder: Path) -> Recording:
     try:
         return _load(folder, reader)
     except (ValueError, KeyError, TypeError) as error:
-        raise RecordingError(f"{folder}: {error}") from error
+        raise RecordingError(folder, "content", str(error), "messages that follow the topic contract") from error
 
 
 def _load(folder: Path, reader: RecordingReader) -> Recording:

@@ -72,8 +72,8 @@ class RecordingReader:
         file = recording_file(folder)
         self.cut = not is_complete(folder)
         buffer = _map(file)
-        if not MAGIC.startswith(bytes(buffer[: len(MAGIC)])):
-            raise RecordingError(f"{file}: does not begin as an MCAP file does")
+        if not MAGIC.startswith(beginning := bytes(buffer[: len(MAGIC)])):
+            raise RecordingError(file, "beginning", beginning, f"{MAGIC!r}, as an MCAP file begins")
         found = _index(buffer)
         self.channels: dict[str, Channel] = _index_chunked(file) if found is None else found
 

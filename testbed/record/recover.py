@@ -17,6 +17,7 @@ from typing import Final
 
 from mcap.opcode import Opcode
 
+from testbed.description.errors import ConfigurationError, Problem
 from testbed.record import metadata
 from testbed.record.container import MAGIC, Contents, closing, opening, read_channel, read_schema, records
 
@@ -28,8 +29,11 @@ _ENDING: Final = 29 + len(MAGIC)
 Bytes = bytes | memoryview | mmap.mmap
 
 
-class RecordingError(Exception):
-    """The folder holds no recording that can be read or mended."""
+class RecordingError(ConfigurationError):
+    """A recording that cannot be read or mended: what is the matter with it, and what is allowed."""
+
+    def __init__(self, file: Path, field: str, value: object, allowed: str) -> None:
+        super().__init__([Problem(file, None, field, value, allowed)])
 
 
 @dataclass(frozen=True)
@@ -51,7 +55,7 @@ def recording_file(folder: Path) -> Path:
     """
     files = sorted(folder.glob("*.mcap")) if folder.is_dir() else []
     if len(files) != 1:
-        raise RecordingError(f"{folder}: holds {len(files)} .mcap files, allowed: exactly one")
+        raise RecordingError(folder, "number of .mcap files", len(files), "1, as in the folder of a recording")
     return files[0]
 
 
@@ -73,7 +77,7 @@ def recover(folder: Path) -> Recovery:
         try:
             fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
-            raise RecordingError(f"{file}: is still being written") from None
+            raise RecordingError(file, "state", "still being written", "one that nobody writes any more") from None
         size = os.fstat(stream.fileno()).st_size
         with mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) if size else memoryview(b"") as data:
             contents, end = scan(data, file)
@@ -106,11 +110,11 @@ def scan(data: Bytes, file: Path) -> tuple[Contents, int]:
     """
     start = bytes(data[: len(MAGIC)])
     if not MAGIC.startswith(start):
-        raise RecordingError(f"{file}: does not begin as an MCAP file does")
+        raise RecordingError(file, "beginning", start, f"{MAGIC!r}, as an MCAP file begins")
     contents, end = Contents(), 0
     for opcode, first, stop in records(data, len(MAGIC)):
         if opcode == Opcode.CHUNK:
-            raise RecordingError(f"{file}: is written in chunks, allowed: files that testbed wrote")
+            raise RecordingError(file, "record", "a chunk", "records without chunks, as testbed writes them")
         if not _take(contents, opcode, data, first, stop):
             break
         end = stop

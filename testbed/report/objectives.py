@@ -11,7 +11,7 @@ from testbed.report.session import RunOutcome, Session, Try
 
 @dataclass(frozen=True)
 class Row:
-    """One line of evidence; `one` and `result` are None for evidence that was never taken."""
+    """One line of evidence; without a result where none was taken, without a try where the run was not made."""
 
     run: str
     criterion: str
@@ -41,11 +41,9 @@ def _outcome(objective: Objective, runs: dict[str, RunOutcome]) -> ObjectiveOutc
         run = runs[evidence.run]
         met = met and run.passed
         for name in evidence.criteria:
-            found = [
-                Row(evidence.run, name, one, result)
-                for one in run.tries
-                for result in one.criteria
-                if result.name == name
-            ]
-            rows += found or [Row(evidence.run, name, None, None)]
+            for one in run.tries:
+                found = [Row(evidence.run, name, one, result) for result in one.criteria if result.name == name]
+                rows += found or [Row(evidence.run, name, one, None)]
+            if not run.tries:
+                rows.append(Row(evidence.run, name, None, None))
     return ObjectiveOutcome(objective, tuple(rows), met)

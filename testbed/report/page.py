@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from testbed.description.messages import NS_PER_S
 from testbed.record.load import Recording, load
 from testbed.record.notes import Note, read_notes
-from testbed.record.recover import RecordingError, recover
+from testbed.record.recover import recover
 from testbed.record.results import Results
 from testbed.report import formatting
 from testbed.report.ending import Ending, ending
@@ -34,6 +34,9 @@ from testbed.report.summary import exit_code
 
 WALL_CLOCK_NS: Final = 1_000_000_000 * NS_PER_S
 """Stamps from here on are times of day; in lockstep they begin near zero."""
+
+SHORTEST: Final = 1.0
+"""Of a try that was over within so many seconds only the tracks are drawn."""
 
 FIGURES: Final[dict[str, Callable[[TryContext], Figure | None]]] = {
     "tracks": draw_tracks,
@@ -64,9 +67,7 @@ def make_report(folder: Path) -> Path:
     results = Results(folder)
     mended = recover(results.recording).mended
     recording = load(results.recording)
-    if recording.configuration is None:
-        raise RecordingError(f"{results.recording}: holds no /plan/configuration, so nothing can be judged")
-    session = judge(recording, recording.configuration)
+    session = judge(recording)
     page = render(recording, session, ending(recording), read_notes(results.notes), mended)
     partial = results.report.with_suffix(".partial")
     partial.write_text(page, encoding="utf-8")
@@ -113,7 +114,7 @@ def figures(recording: Recording, session: Session, run: RunOutcome, one: Try) -
     if one.samples is None or one.end <= one.samples.start:
         return
     context = TryContext(recording, session.configuration, run.plan, one.samples)
-    for name, draw in FIGURES.items():
+    for name, draw in FIGURES.items() if context.duration >= SHORTEST else [("tracks", draw_tracks)]:
         with drawing():
             figure = draw(context)
             if figure is None:

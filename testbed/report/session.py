@@ -14,6 +14,7 @@ from testbed.plan.results import COUNTED, Verdict
 from testbed.plan.samples import TrySamples
 from testbed.plan.schema import Run
 from testbed.record.load import Recording
+from testbed.record.recover import RecordingError
 from testbed.report.comparison import Disagreement, compare
 from testbed.report.samples import try_samples
 
@@ -90,8 +91,16 @@ class Session:
         )
 
 
-def judge(recording: Recording, configuration: Configuration) -> Session:
-    """Judge every try of a session again from what was recorded."""
+def judge(recording: Recording) -> Session:
+    """Judge every try of a session again from what was recorded.
+
+    Raises:
+        RecordingError: the recording holds no configuration, so nothing can be judged.
+
+    """
+    configuration = recording.configuration
+    if configuration is None:
+        raise RecordingError(recording.folder, "/plan/configuration", None, "one, or nothing can be judged")
     runs = []
     for index, plan in enumerate(configuration.plan.runs):
         events = [event for event in recording.events if event.run == plan.name]

@@ -9,7 +9,6 @@ from typing import Any, Final
 
 from testbed.record.load import Recording, load
 from testbed.record.notes import read_notes
-from testbed.record.recover import RecordingError
 from testbed.record.results import Results
 from testbed.report.ending import Ending, How, ending
 from testbed.report.objectives import outcomes
@@ -27,9 +26,7 @@ def summarise(folder: Path) -> dict[str, Any]:
     """
     results = Results(folder)
     recording = load(results.recording)
-    if recording.configuration is None:
-        raise RecordingError(f"{results.recording}: holds no /plan/configuration, so nothing can be judged")
-    session = judge(recording, recording.configuration)
+    session = judge(recording)
     content = summary(recording, session, ending(recording))
     content["notes"] = [asdict(note) for note in read_notes(results.notes)]
     partial = results.summary.with_suffix(".partial")

@@ -1,6 +1,6 @@
-"""A session made up for tests: the real sequence and configuration, vehicles that follow their maneuvers on rails.
+"""A session made up for tests: the real sequence and configuration, and vehicles that follow their maneuvers on rails.
 
-Everything passes through the encoders and the writer, so the recording looks like one of the engine, without compiling it.
+Everything passes through the encoders and the writer: the recording looks like one of the engine, without compiling it.
 """
 
 from __future__ import annotations

@@ -76,7 +76,7 @@ def test_a_cut_at_any_byte_of_the_tail_is_mended(tmp_path):
     with RecordingWriter(tmp_path / "whole") as writer:
         writer.write_blocks([encode.clock(stamps(3))])
     small = recording_file(tmp_path / "whole").read_bytes()
-    for length in range(int(message_ends(small)[0]), len(small)):
+    for length in range(int(message_ends(small)[-2]), len(small)):
         check_mended(cut(tmp_path / "bag", small[:length]), small, length)
 
 
@@ -144,7 +144,7 @@ def test_a_file_in_chunks_is_refused_and_not_touched(tmp_path):
     file = recording_file(tmp_path / "bag")
     cut_data = file.read_bytes()[:-50]
     file.write_bytes(cut_data)
-    with pytest.raises(RecordingError, match="written in chunks"):
+    with pytest.raises(RecordingError, match="a chunk"):
         recover(tmp_path / "bag")
     assert file.read_bytes() == cut_data
 
@@ -152,11 +152,11 @@ def test_a_file_in_chunks_is_refused_and_not_touched(tmp_path):
 @pytest.mark.parametrize("content", [b"something else", b"\x89PNG\r\n\x1a\n"])
 def test_what_is_not_a_recording_is_refused_and_not_touched(tmp_path, content):
     folder = cut(tmp_path / "bag", content)
-    with pytest.raises(RecordingError, match="does not begin as an MCAP file"):
+    with pytest.raises(RecordingError, match="as an MCAP file begins"):
         recover(folder)
     assert recording_file(folder).read_bytes() == content
 
 
 def test_a_folder_without_a_recording_is_named(tmp_path):
-    with pytest.raises(RecordingError, match=r"holds 0 \.mcap files"):
+    with pytest.raises(RecordingError, match=r"number of \.mcap files is 0"):
         recover(tmp_path)

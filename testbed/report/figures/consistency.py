@@ -11,11 +11,10 @@ from scipy.stats import chi2
 from testbed.description.messages import UNKNOWN_VARIANCE
 from testbed.plan.geometry import positions_at
 from testbed.report.figures.context import TryContext, headings, thinned
-from testbed.report.figures.style import EDGE, LIMIT, Look, new_figure
+from testbed.report.figures.style import EDGE, LIMIT, PLATE, Look, new_figure
 
 PERIOD = 0.1
 SIGMAS = 3.0
-PLATE = {"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.85}
 PROBABILITY = 0.95
 ROWS = (("x error, mm", 0, 1e3), ("y error, mm", 1, 1e3), ("yaw error, °", 5, 180.0 / np.pi))
 
@@ -28,7 +27,7 @@ def draw_consistency(context: TryContext) -> Figure | None:
     vehicles = {name: look for name, look in context.vehicles.items() if _comparable(context, name)}
     if not vehicles:
         return None
-    figure, grid = new_figure(5.2, 4, len(vehicles), sharex=True, sharey="row")
+    figure, grid = new_figure(5.2, 4, len(vehicles), top=0.25, gap=0.14, sharex=True, sharey="row")
     for column, (name, look) in enumerate(vehicles.items()):
         odometry = thinned(context.during(context.record(name).odometry), PERIOD)
         odometry = odometry[odometry["pose_covariance"][:, 0, 0] < UNKNOWN_VARIANCE / 2]

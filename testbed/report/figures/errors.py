@@ -23,7 +23,7 @@ def draw_errors(context: TryContext) -> Figure | None:
     criteria = [one for one in context.run.criteria if isinstance(one, PositionError | AttitudeError)]
     if not criteria:
         return None
-    figure, grid = new_figure(0.4 + 1.55 * len(criteria), len(criteria), sharex=True)
+    figure, grid = new_figure(0.55 + 1.5 * len(criteria), len(criteria), top=0.45, sharex=True)
     for axes, criterion in zip(grid[:, 0], criteria, strict=True):
         _draw_panel(axes, context, criterion)
     grid[-1, 0].set_xlabel("time in the try, s")

@@ -15,6 +15,7 @@ from typing import Any, Final
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 WIDTH: Final = 7.2
 """Width of a figure, inches: the text width of an A4 page with its margins."""
@@ -27,6 +28,8 @@ SURFACE: Final = "#f3f4f1"
 EDGE: Final = "#4b5563"
 QUIET: Final = "#9ca3af"
 WINDOW: Final = "#e8ecf4"
+PLATE: Final[dict[str, Any]] = {"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.8}
+"""What a text in a figure is written on, so that it stays readable across curves."""
 
 STYLE: Final = {
     "font.family": "sans-serif",
@@ -84,10 +87,33 @@ def drawing() -> Iterator[None]:
         yield
 
 
-def new_figure(height: float, rows: int = 1, columns: int = 1, **layout: Any) -> tuple[Figure, Any]:
-    """A figure of the page's width and its axes, as an array of shape (rows, columns)."""
-    figure = Figure(figsize=(WIDTH, height), layout="constrained")
-    return figure, figure.subplots(rows, columns, squeeze=False, **layout)
+def new_figure(
+    height: float,
+    rows: int = 1,
+    columns: int = 1,
+    left: float = 0.65,
+    top: float = 0.32,
+    gap: float = 0.36,
+    **grid: Any,
+) -> tuple[Figure, Any]:
+    """A figure of the page's width and its axes, as an array of shape (rows, columns).
+
+    Inches: height of the whole, margins to the left and for a legend above, gap between rows. Fixed margins, because
+    letting matplotlib find them takes as long as all the rest.
+    """
+    figure = Figure(figsize=(WIDTH, height))
+    bottom, right, between = 0.43, 0.12, 0.12
+    row = (height - top - bottom - gap * (rows - 1)) / rows
+    column = (WIDTH - left - right - between * (columns - 1)) / columns
+    figure.subplots_adjust(
+        left=left / WIDTH,
+        right=1.0 - right / WIDTH,
+        bottom=bottom / height,
+        top=1.0 - top / height,
+        hspace=gap / row,
+        wspace=between / column,
+    )
+    return figure, figure.subplots(rows, columns, squeeze=False, **grid)
 
 
 def limit_line(axes: Axes, value: float, begin: float, end: float, text: str) -> None:
@@ -102,15 +128,27 @@ def limit_line(axes: Axes, value: float, begin: float, end: float, text: str) ->
         va="bottom",
         color=LIMIT,
         fontsize=7.5,
+        bbox=PLATE,
+    )
+
+
+def legend_above(figure: Figure, styles: Mapping[str, Mapping[str, Any]]) -> None:
+    """One legend for the whole figure: names with the arguments of Axes.plot that draw them."""
+    handles = [Line2D([], [], linewidth=1.6, **style) for style in styles.values()]
+    figure.legend(
+        handles,
+        list(styles),
+        loc="upper right",
+        bbox_to_anchor=(1.0, 1.0),
+        ncols=min(6, len(handles)),
+        handlelength=3.2,
+        borderaxespad=0.1,
     )
 
 
 def vehicle_legend(figure: Figure, vehicles: Mapping[str, Look]) -> None:
-    """One legend for the whole figure."""
-    from matplotlib.lines import Line2D
-
-    handles = [Line2D([], [], linewidth=1.6, **look.plot) for look in vehicles.values()]
-    figure.legend(handles, list(vehicles), loc="outside upper right", ncols=min(8, len(handles)), handlelength=3)
+    """One legend of vehicles for the whole figure."""
+    legend_above(figure, {name: look.plot for name, look in vehicles.items()})
 
 
 def to_svg(figure: Figure, identity: str, text: str) -> str:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from testbed.description.vehicle import Vehicle
 from testbed.plan.geometry import separations
 from testbed.report.figures.context import TryContext, headings, thinned
-from testbed.report.figures.style import EDGE, GOAL, QUIET, SURFACE, WIDTH, Look
+from testbed.report.figures.style import EDGE, GOAL, QUIET, SURFACE, Look, new_figure, vehicle_legend
 
 TRACK_PERIOD = 0.2
 MOMENTS = {"start": 0.10, "closest": 0.0, "end": 0.45}
@@ -20,8 +20,8 @@ MOMENTS = {"start": 0.10, "closest": 0.0, "end": 0.45}
 
 def draw_tracks(context: TryContext) -> Figure:
     """Tracks in the fixed frame with outlines of the vehicles at the start, at their closest and at the end."""
-    figure = Figure(figsize=(WIDTH, 5.2), layout="constrained")
-    axes = figure.add_subplot()
+    figure, grid = new_figure(5.6)
+    axes = grid[0, 0]
     _draw_floor(axes, context)
     moment = closest_moment(context)
     for name, look in context.vehicles.items():
@@ -30,7 +30,7 @@ def draw_tracks(context: TryContext) -> Figure:
             continue
         vehicle = context.configuration.vehicles[name]
         path = thinned(track, TRACK_PERIOD)
-        axes.plot(path["position"][:, 0], path["position"][:, 1], label=name, linewidth=1.4, **look.plot)
+        axes.plot(path["position"][:, 0], path["position"][:, 1], linewidth=1.4, **look.plot)
         _draw_vehicle(axes, vehicle, track[0], look, MOMENTS["start"], (0, (2, 1.5)), context.configuration.place)
         if moment is not None:
             at = track[np.clip(np.searchsorted(track["stamp"], moment), 0, len(track) - 1)]
@@ -41,7 +41,7 @@ def draw_tracks(context: TryContext) -> Figure:
     axes.set_aspect("equal")
     axes.set_xlabel(f"x in {context.configuration.place}, m")
     axes.set_ylabel(f"y in {context.configuration.place}, m")
-    figure.legend(*axes.get_legend_handles_labels(), loc="outside upper right", ncols=4, handlelength=3)
+    vehicle_legend(figure, context.vehicles)
     return figure
 
 

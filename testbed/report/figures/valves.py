@@ -24,7 +24,15 @@ def draw_valves(context: TryContext) -> Figure | None:
     rows = sum(len(context.record(name).valves.names) for name in vehicles)
     heights = [len(context.record(name).valves.names) for name in vehicles]
     figure, grid = new_figure(
-        0.55 * len(vehicles) + 0.125 * rows, len(vehicles), 2, width_ratios=(5, 1), height_ratios=heights, sharex="col"
+        0.6 + 0.3 * len(vehicles) + 0.125 * rows,
+        len(vehicles),
+        2,
+        left=1.3,
+        top=0.22,
+        gap=0.3,
+        width_ratios=(5, 1),
+        height_ratios=heights,
+        sharex="col",
     )
     start, end = context.samples.start, context.samples.end
     bins = int(np.clip(np.ceil(context.duration / SMALLEST_BIN), 1, LARGEST_COLUMNS))
