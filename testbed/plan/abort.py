@@ -102,7 +102,8 @@ def area(place: Table | Cabin) -> tuple[tuple[float, ...], tuple[float, ...]]:
 
 def has_fix(odometry: Any) -> bool:
     """Whether an estimator that sends this messages.ODOMETRY record knows where it is."""
-    return bool(odometry["pose_covariance"][0, 0] < 0.5 * UNKNOWN_VARIANCE)
+    known = odometry["pose_covariance"][0, 0] < 0.5 * UNKNOWN_VARIANCE
+    return bool(known and np.isfinite(odometry["position"]).all())
 
 
 def _spinning(limit_deg: float, odometry: Any) -> str | None:

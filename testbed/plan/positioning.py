@@ -41,10 +41,10 @@ def missing(odometry: Any, pose: PlannedPose, tolerance: Tolerance, dimensions: 
     if math.sqrt(max(0.0, *(float(variance[axis, axis]) for axis in range(dimensions)))) > tolerance.deviation:
         return "is not sure where it is"
     distance = math.dist(odometry["position"][:dimensions], pose.position[:dimensions])
-    if distance > tolerance.distance:
+    if not distance <= tolerance.distance:  # so that no number is never in place
         return f"is {distance:.2f} m away"
     angle = float(angles_deg(np.array([odometry["orientation"]]), np.array(pose.orientation))[0])
-    if angle > tolerance.angle_deg:
+    if not angle <= tolerance.angle_deg:
         return f"is turned by {angle:.0f}°"
     return None if still(odometry, tolerance.speed, tolerance.rate_deg) else "still moves"
 

@@ -102,6 +102,17 @@ def test_a_vehicle_without_a_fix_is_not_in_place(world):
     assert state.phase == "positioning"
 
 
+@pytest.mark.parametrize("lost", [{"position": (float("nan"), 0.0, 0.45)}, {"orientation": (float("nan"),) * 4}])
+def test_a_pose_that_is_no_number_is_not_in_place(world, lost):
+    from tests.plan.world import odometry
+
+    position, orientation = world.poses["wren"]
+    for _ in range(20):
+        broken = odometry(world.stamp, **{"position": position, "orientation": orientation, **lost})[-1]
+        state = world.step(odometry={"wren": broken}).state
+    assert state.phase == "positioning"
+
+
 def test_a_vehicle_that_never_arrives_fails_the_try_and_then_the_run(world):
     spoiled(world, dx=0.5)
     world.to_the_end()
