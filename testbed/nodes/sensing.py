@@ -18,6 +18,7 @@ from testbed.model.edges import EDGE, fill_open, take_edges
 from testbed.model.plant import Plant
 from testbed.nodes import convert
 from testbed.nodes.contract import Contract
+from testbed.nodes.roll_call import CONDUCTOR
 from testbed.plan.configuration import Configuration
 from testbed.plan.observation import contacts_to_json
 from testbed.rehearsal.contacts import take_contacts
@@ -72,9 +73,10 @@ class Sensing:
             self._send("", self._contacts_out, String(data=contacts_to_json(stamp, contacts)))
 
     def repeat(self, missing: set[str]) -> None:
-        """Publish this tick's messages again for the vehicles that somebody has not answered for."""
+        """Publish this tick's messages again: those of the vehicles behind, or all where the conductor is."""
+        everything = CONDUCTOR in missing
         for name, publisher, message in self._sent:
-            if name == "" or any(f"/{name}/" in follower for follower in missing):
+            if name == "" or everything or any(follower.startswith(f"/{name}/") for follower in missing):
                 publisher.publish(message)
 
     def advance(self, stamp: int) -> None:
