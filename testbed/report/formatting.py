@@ -23,10 +23,12 @@ def quantity(value: float | None, unit: str) -> str:
 
 def value_and_limit(result: CriterionResult) -> tuple[str, str]:
     """Measured value and limit of a result, in the same unit."""
-    if result.unit == "m" and result.value is not None and min(abs(result.value), result.limit) < LONG:
-        factor = 1e3
-        return f"{result.value * factor:.1f} mm", f"{sign(result)} {result.limit * factor:g} mm"
-    return quantity(result.value, result.unit), f"{sign(result)} {result.limit:g} {result.unit}".replace(" °", "°")
+    relation = sign(result)
+    smallest = result.limit if result.value is None else min(abs(result.value), result.limit)
+    if result.unit == "m" and smallest < LONG:
+        value = "not measured" if result.value is None else f"{1e3 * result.value:.1f} mm"
+        return value, f"{relation} {1e3 * result.limit:g} mm"
+    return quantity(result.value, result.unit), f"{relation} {result.limit:g} {result.unit}".replace(" °", "°")
 
 
 def sign(result: CriterionResult) -> str:
@@ -40,8 +42,3 @@ def clock(seconds: float | None) -> str:
         return "–"
     minutes, rest = divmod(round(seconds, 1), 60.0)
     return f"{int(minutes)}:{rest:04.1f}"
-
-
-def masses(grams: float) -> str:
-    """A mass of gas."""
-    return f"{grams:.1f} g"

@@ -114,7 +114,7 @@ class _Session:
         }
         self.texts = {topic: [] for topic in ("/plan/state", "/plan/events", "/contacts")}
         self.touched = set()
-        self.latest = {}
+        self.supply = {}
 
     def run(self):
         stamp, requests = LOCKSTEP_START_NS, (Request("start"),)
@@ -157,14 +157,15 @@ class _Session:
         truth, reference = {}, {}
         for number, name in enumerate(self.names):
             truth[name], reference[name] = self._move(name, number, stamp, drift)
-        supply = {name: (rail.mass * 296.8 * 293.15 / 0.5e-3, 293.15) for name, rail in self.rails.items()}
+        if stamp % PERIOD_NS["supply"] == 0:
+            self.supply = {name: (rail.mass * 296.8 * 293.15 / 0.5e-3, 293.15) for name, rail in self.rails.items()}
         return Observation(
             stamp=stamp,
             truth=truth,
             odometry={name: self.kept[name]["odometry"][-1][-1] for name in self.names},
             reference=reference,
             status={name: self.kept[name]["status"][-1][0] for name in self.names},
-            supply=supply,
+            supply=self.supply,
             contacts=contacts,
             requests=requests,
         )
@@ -237,6 +238,8 @@ class _Session:
             self.writer.write("/stop", "std_msgs/msg/Bool", data, self.writer.contents.end, self.writer.contents.end)
         if close:
             self.writer.close()
+        else:
+            self.writer._stream.close()  # as a kill would leave it
 
     @staticmethod
     def _vehicle_blocks(encoder, kept):
