@@ -1,0 +1,53 @@
+"""`testbed check`: what it prints and how it ends."""
+
+import json
+
+import pytest
+
+from testbed.cli import app as shell
+from tests.broken.broken import DEMO, FIRST_FLOAT, LAB
+
+
+def command(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as ended:
+        shell.main(arguments)
+    return ended.value.code or 0
+
+
+def test_a_plan_with_nothing_wrong_ends_with_0(capsys):
+    assert command("check", str(LAB / FIRST_FLOAT)) == 0
+    assert capsys.readouterr().out.endswith("first-float.yaml: nothing wrong\n")
+
+
+def test_every_problem_is_one_line_on_stderr_and_the_exit_code_is_2(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("TESTBED_CONFIG_PATH", str(LAB))
+    plan = tmp_path / "demo.yaml"
+    plan.write_text((LAB / DEMO).read_text().replace("x: 1.0, y: -0.6, heading", "x: 1.7, y: -1.6, heading"))
+    assert command("check", str(plan)) == 2
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.splitlines() == [
+        f"{plan}:56: runs[0].start.dunlin.x is 1.7, allowed: -1.6 to 1.6 m, the working area",
+        f"{plan}:56: runs[0].start.dunlin.y is -1.6, allowed: -1.3 to 1.3 m, the working area",
+    ]
+
+
+def test_a_plan_that_is_not_there_is_bad_input(capsys):
+    assert command("check", "plans/nowhere.yaml") == 2
+    assert "plans/nowhere.yaml" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("kind", ["plan", "vehicle", "table", "cabin", "beacons", "noise"])
+def test_the_schema_of_each_kind_is_json_schema_with_a_word_on_each_number(kind, capsys):
+    assert command("schema", kind) == 0
+    schema = json.loads(capsys.readouterr().out)
+    assert schema["$schema"].startswith("https://json-schema.org/")
+    assert schema["additionalProperties"] is False
+    for part in (schema, *schema.get("$defs", {}).values()):
+        for name, field in part.get("properties", {}).items():
+            if field.get("type") == "number":
+                assert field.get("description"), f"{part.get('title')}.{name} says nothing about its number"
+
+
+def test_an_unknown_kind_of_schema_is_refused(capsys):
+    assert command("schema", "weather") == 2
