@@ -63,6 +63,12 @@ class Activation:
         self._released.clear()
         self._active.clear()
 
+    def stop(self) -> None:
+        """A stop was given: nothing is released or activated again without the operator's word."""
+        self._release_wanted = False
+        self._released.clear()
+        self._active.clear()
+
     def _look(self) -> None:
         if self.complete:
             return
@@ -102,9 +108,6 @@ class Activation:
                 continue
             if values["stopped"] == "False":
                 self._released.add(status.name)
-            else:
-                # After a stop nothing is released again without the operator's word.
-                self._release_wanted = False
-                self._released.discard(status.name)
-                self._active.discard(status.name)
+            elif status.name in self._released:
+                self.stop()
         self._look()

@@ -34,13 +34,14 @@ class ConductorNode(Node):
     def __init__(self) -> None:
         super().__init__("conductor")
         self._configuration, self._lockstep = declare_configuration(self)
-        contract = Contract(self, self._lockstep)
+        contract = Contract(self, self._lockstep, len(self._configuration.vehicles))
+        self._contract = contract
         self._sequence = Sequence(self._configuration)
         self._gathering = Gathering(self._configuration, contract, self._poll)
         self._activation = Activation(self, self._configuration, contract)
         self._requests: list[Request] = []
         self._started = False
-        self._follower = Follower(self, self._lockstep, self._needed, self._work)
+        self._follower = Follower(self, contract, self._needed, self._work)
         self._state_out = contract.publisher("/plan/state")
         self._events_out = contract.publisher("/plan/events")
         self._maneuver_out = {name: contract.publisher("maneuver", name) for name in self._configuration.vehicles}
@@ -82,8 +83,12 @@ class ConductorNode(Node):
         return response
 
     def _on_stop(self, message: Bool) -> None:
+        """A stop ends the session, even one that has not started; only the operator's word releases again."""
         if message.data:
+            self._activation.stop()
             self._requests.append(Request("stop"))
+            self._started = True
+            self._follower.poll()
 
     def _on_clock(self, message: Clock) -> None:
         stamp = to_nanoseconds(message.clock)
@@ -101,7 +106,9 @@ class ConductorNode(Node):
 
     def _work(self, stamp: int) -> None:
         requests, self._requests = tuple(self._requests), []
-        observation = self._gathering.observe(stamp, requests, self._activation.complete, self._activation.reason)
+        ready = self._activation.complete and self._contract.connected()
+        reason = self._activation.reason or ("" if ready else "not everybody hears the conductor yet")
+        observation = self._gathering.observe(stamp, requests, ready, reason)
         self._publish(stamp, self._sequence.step(observation))
 
     def _publish(self, stamp: int, commands: Commands) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 from rclpy.node import Node
 from rclpy.publisher import Publisher
 
-from testbed.nodes.topics import publisher_qos, subscriber_qos, topic
+from testbed.nodes.topics import expected_hearers, publisher_qos, subscriber_qos, topic
 from testbed.plan.configuration import Configuration, load_configuration
 
 
@@ -18,6 +18,7 @@ def declare_configuration(node: Node) -> tuple[Configuration, bool]:
     node.declare_parameter("plan", "")
     node.declare_parameter("seed", -1)
     node.declare_parameter("lockstep", False)
+    node.declare_parameter("launched", False)
     seed = int(node.get_parameter("seed").value)
     configuration = load_configuration(Path(node.get_parameter("plan").value), seed if seed >= 0 else None)
     return configuration, bool(node.get_parameter("lockstep").value)
@@ -26,15 +27,29 @@ def declare_configuration(node: Node) -> tuple[Configuration, bool]:
 class Contract:
     """Publishers and subscriptions of one node by their names in the contract."""
 
-    def __init__(self, node: Node, lockstep: bool) -> None:
+    def __init__(self, node: Node, lockstep: bool, vehicles: int) -> None:
         self._node = node
         self.lockstep = lockstep
+        self._vehicles = vehicles
+        self._launched = bool(node.get_parameter("launched").value)
+        self._expected: list[tuple[Publisher, int]] = []
 
     def publisher(self, name: str, vehicle: str = "") -> Publisher:
         """A publisher of a row of the contract."""
         row = topic(name)
         # Node's own, because a lifecycle node's would stay silent until activated.
-        return Node.create_publisher(self._node, row.type, row.full_name(vehicle), publisher_qos(row))
+        publisher = Node.create_publisher(self._node, row.type, row.full_name(vehicle), publisher_qos(row))
+        if self._launched:
+            self._expected.append((publisher, expected_hearers(row, self._vehicles)))
+        return publisher
+
+    def connected(self) -> bool:
+        """Whether everybody who is to hear this node does, so that not even the first message is lost.
+
+        Only the launcher's sessions know who that is; a node started by hand waits for nobody.
+        """
+        self._expected = [(one, wanted) for one, wanted in self._expected if one.get_subscription_count() < wanted]
+        return not self._expected
 
     def subscribe(self, name: str, callback: Callable[[Any], None], vehicle: str = "") -> None:
         """A subscription of a row of the contract."""
@@ -47,7 +62,7 @@ class VehicleContract(Contract):
 
     def __init__(self, node: Node) -> None:
         self.configuration, lockstep = declare_configuration(node)
-        super().__init__(node, lockstep)
+        super().__init__(node, lockstep, len(self.configuration.vehicles))
         self.vehicle = self.configuration.vehicles[node.get_namespace().strip("/")]
         self.base_frame = self.frame("base_link")
 

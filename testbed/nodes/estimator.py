@@ -41,7 +41,7 @@ class EstimatorNode(Node):
         self._schedules: Inbox = {}
         self._applied_schedule = 0
         self._slots = Slots(PERIOD_NS["odometry"])
-        self._follower = Follower(self, contract.lockstep, self._needed, self._work)
+        self._follower = Follower(self, contract, self._needed, self._work)
         self._odometry_out = contract.publisher("odometry")
         self._bias_out = contract.publisher("estimate/bias")
         self._disturbance_out = contract.publisher("estimate/disturbance")
@@ -63,7 +63,11 @@ class EstimatorNode(Node):
 
     def _on_ranges(self, message: PointCloud2) -> None:
         record = np.zeros(1, messages.RANGES)
-        convert.ranges_from_message(message, record[0])
+        try:
+            convert.ranges_from_message(message, record[0])
+        except ValueError as error:
+            self.get_logger().warning(str(error))
+            return
         self._ranges[int(record[0]["stamp"])] = record
         self._follower.poll()
 
@@ -73,11 +77,15 @@ class EstimatorNode(Node):
 
     def _on_schedule(self, message: JointTrajectory) -> None:
         record = np.zeros(1, messages.SCHEDULE)
-        convert.schedule_from_message(message, self._valve_names, record[0])
+        try:
+            convert.schedule_from_message(message, self._valve_names, record[0])
+        except ValueError:
+            return  # refused by the plant, too, which says so
+        stamp = int(record[0]["stamp"])
         if record[0]["count"] == 0:
             self._estimator.accept_schedule(record[0])
-        else:
-            self._schedules[int(record[0]["stamp"])] = record
+        elif stamp != self._applied_schedule:  # otherwise sent again
+            self._schedules[stamp] = record
         self._follower.poll()
 
     def _needed(self, stamp: int) -> Needed:

@@ -14,7 +14,8 @@ from rclpy.node import Node
 from rclpy.publisher import Publisher
 from std_msgs.msg import Header
 
-from testbed.nodes.topics import publisher_qos, to_time, topic
+from testbed.nodes.contract import Contract
+from testbed.nodes.topics import to_time
 
 Inbox = dict[int, Any]
 """What has arrived on one topic, by stamp (ns)."""
@@ -46,17 +47,17 @@ class Follower:
     """
 
     def __init__(
-        self, node: Node, lockstep: bool, needed: Callable[[int], Needed], work: Callable[[int], None]
+        self, node: Node, contract: Contract, needed: Callable[[int], Needed], work: Callable[[int], None]
     ) -> None:
         self._name = node.get_fully_qualified_name()
-        self._lockstep = lockstep
+        self._contract = contract
+        self._lockstep = contract.lockstep
         self._needed = needed
         self._work = work
         self._pending: int | None = None
         self._finished = 0
         self._sent: list[tuple[Publisher, Any]] = []
-        row = topic("/clock/done")
-        self._done = node.create_publisher(row.type, row.name, publisher_qos(row)) if lockstep else None
+        self._done = contract.publisher("/clock/done") if contract.lockstep else None
 
     def begin(self, stamp: int) -> None:
         """The input that starts this tick has arrived (again)."""
@@ -71,7 +72,7 @@ class Follower:
     def poll(self) -> None:
         """Work if a tick is waiting and all its inputs are in; called after every arrival."""
         stamp = self._pending
-        if stamp is None or (self._lockstep and any(due not in inbox for inbox, due in self._needed(stamp))):
+        if stamp is None or (self._lockstep and not self._ready(stamp)):
             return
         self._pending = None
         self._sent.clear()
@@ -84,6 +85,12 @@ class Follower:
         publisher.publish(message)
         if self._lockstep:
             self._sent.append((publisher, message))
+
+    def _ready(self, stamp: int) -> bool:
+        """Whether everything due is in, and at the first tick also whether everybody hears."""
+        if any(due not in inbox for inbox, due in self._needed(stamp)):
+            return False
+        return self._finished > 0 or self._contract.connected()
 
     def _report(self) -> None:
         if self._done is not None:

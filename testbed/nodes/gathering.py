@@ -40,6 +40,7 @@ class Gathering:
         self._inboxes: dict[str, dict[str, Inbox]] = {row: {name: {} for name in self._names} for row in rows}
         self._latest: dict[str, dict[str, Any]] = {row: {} for row in rows}
         self._contacts: Inbox = {}
+        self._observed = 0
         for name in self._names:
             for row in ("truth", "odometry", "reference"):
                 contract.subscribe(row, self._taker(row, name, _odometry), name)
@@ -66,6 +67,7 @@ class Gathering:
 
     def observe(self, stamp: int, requests: tuple[Request, ...], ready: bool, reason: str) -> Observation:
         """Everything that has come in up to this step, as the sequence wants it."""
+        self._observed = stamp
         truth = {name: self._new("truth", name, stamp) for name in self._names}
         reference = {name: self._new("reference", name, stamp) for name in self._names}
         for row in ("odometry", "maneuver/status", "supply/pressure", "supply/temperature"):
@@ -95,16 +97,22 @@ class Gathering:
 
         def take(message: Any) -> None:
             key, value = read(message)
-            inbox[key] = value
+            if self._is_new(key):
+                inbox[key] = value
             if self._lockstep:
                 self._arrived()
 
         return take
 
     def _on_contacts(self, message: String) -> None:
-        content = json.loads(message.data)
-        self._contacts[int(content["stamp"])] = contacts_from_json(message.data)
+        stamp = int(json.loads(message.data)["stamp"])
+        if self._is_new(stamp):
+            self._contacts[stamp] = contacts_from_json(message.data)
         self._arrived()
+
+    def _is_new(self, stamp: int) -> bool:
+        """Whether a message does not belong to a step that is over; in lockstep those are sent again."""
+        return stamp > self._observed or not self._lockstep
 
     def _counts(self, inbox: Inbox, stamp: int) -> Iterator[int]:
         return (key for key in sorted(inbox) if key <= stamp or not self._lockstep)

@@ -35,7 +35,7 @@ class GuidanceNode(Node):
         self._phase = -1
         self._slots = Slots(PERIOD_NS["wrench"])
         self._reference_slots, self._status_slots = Slots(PERIOD_NS["reference"]), Slots(PERIOD_NS["maneuver/status"])
-        self._follower = Follower(self, contract.lockstep, self._needed, self._work)
+        self._follower = Follower(self, contract, self._needed, self._work)
         self._wrench, self._reference, self._status = (
             np.zeros(1, dtype) for dtype in (messages.WRENCH, messages.ODOMETRY, messages.STATUS)
         )

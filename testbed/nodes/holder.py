@@ -7,11 +7,12 @@ from collections.abc import Callable
 from typing import Any
 
 from diagnostic_msgs.msg import DiagnosticArray, DiagnosticStatus, KeyValue
-from rclpy.lifecycle import LifecycleNode
+from rclpy.lifecycle import LifecycleNode, TransitionCallbackReturn
 from std_msgs.msg import Bool, Header
 
 from testbed.nodes.contract import Contract
 from testbed.nodes.permission import Permission
+from testbed.nodes.plan_state import ARRIVED
 from testbed.nodes.topics import to_nanoseconds, to_time
 
 
@@ -23,7 +24,6 @@ class Holder:
         self._node = node
         self._close = close
         self._lockstep = contract.lockstep
-        self._arrival: tuple[int, int] = (-1, 0)
         self._diagnostics = contract.publisher("/diagnostics")
         contract.subscribe("/stop", self._on_stop)
         contract.subscribe("/release", self._on_release)
@@ -35,14 +35,21 @@ class Holder:
         """
         if state is None:
             return False
-        if self._lockstep:
-            self.permission.hear_state(bool(state["permit"]), int(state["stamp"]))
-            return self.permission.may_fire(stamp)
-        now = time.monotonic_ns()
-        if self._arrival[0] != state["stamp"]:
-            self._arrival = (int(state["stamp"]), now)
-        self.permission.hear_state(bool(state["permit"]), self._arrival[1])
-        return self.permission.may_fire(now)
+        self.permission.hear_state(bool(state["permit"]), int(state["stamp" if self._lockstep else ARRIVED]))
+        return self.permission.may_fire(stamp if self._lockstep else time.monotonic_ns())
+
+    def activate(self) -> TransitionCallbackReturn:
+        """Allowed to open valves from now on; refused while stopped, because after a stop the release comes first."""
+        if not self.permission.activate():
+            self.report(DiagnosticStatus.WARN, "stopped: not activated before it is released")
+            return TransitionCallbackReturn.FAILURE
+        self.report(DiagnosticStatus.OK, "active")
+        return TransitionCallbackReturn.SUCCESS
+
+    def deactivate(self) -> None:
+        """Close and stay closed until the next activation."""
+        self.permission.deactivate()
+        self._close()
 
     def _on_stop(self, message: Bool) -> None:
         if not message.data:
@@ -54,7 +61,9 @@ class Holder:
         self.report(DiagnosticStatus.ERROR, "stopped: valves closed, inactive")
 
     def _on_release(self, message: Header) -> None:
-        if self.permission.release(to_nanoseconds(message.stamp)):
+        """Clear the latch; said again each time, because whoever releases may have missed it."""
+        self.permission.release(to_nanoseconds(message.stamp))
+        if not self.permission.stopped:
             self.report(DiagnosticStatus.OK, f"released by {message.frame_id}")
 
     def report(self, level: bytes, text: str) -> None:

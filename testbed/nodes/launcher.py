@@ -76,7 +76,8 @@ class LauncherNode(Node):
 
     def __init__(self, rehearsal: Rehearsal) -> None:
         super().__init__("launcher")
-        contract = Contract(self, rehearsal.lockstep)
+        self.declare_parameter("launched", False)
+        contract = Contract(self, rehearsal.lockstep, len(rehearsal.configuration.vehicles))
         self.progress = Progress()
         self.heard_at = time.monotonic()
         self._stop_out = contract.publisher("/stop")
@@ -125,6 +126,7 @@ class LauncherNode(Node):
     def _accepted(self, name: str, response: Trigger.Response | None) -> None:
         if response is not None and response.success:
             self._given.add(name)
+            self.heard_at = time.monotonic()
 
     def _on_state(self, message: String) -> None:
         self.progress.state = PlanState.from_json(message.data)
@@ -175,7 +177,7 @@ def session_environment(domain: int, folder: Path) -> dict[str, str]:
 def start_processes(rehearsal: Rehearsal, children: Children) -> None:
     """Recorder first, so that it misses nothing; then the vehicles, the plant and the conductor."""
     common = ["plan:=" + str(rehearsal.plan), f"seed:={rehearsal.configuration.seed}"]
-    common.append(f"lockstep:={'true' if rehearsal.lockstep else 'false'}")
+    common += [f"lockstep:={'true' if rehearsal.lockstep else 'false'}", "launched:=true"]
 
     def parameters(*more: str) -> list[str]:
         return [part for one in (*common, *more) for part in ("-p", one)]

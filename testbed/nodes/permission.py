@@ -38,6 +38,15 @@ class Permission:
             return True
         return False
 
+    def activate(self) -> bool:
+        """Activate, unless stopped: after a stop the release comes first. Returns whether it is active now."""
+        self.active = not self.stopped
+        return self.active
+
+    def deactivate(self) -> None:
+        """Nothing opens until the next activation."""
+        self.active = False
+
     def hear_state(self, permit: bool, at: int) -> None:
         """The session's state has arrived, with or without the permission to fire."""
         self.permit, self.state_at = permit, at

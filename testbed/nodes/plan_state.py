@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from std_msgs.msg import String
 
 from testbed.description.messages import PERIOD_NS, TICK_NS
 from testbed.nodes.contract import Contract
 from testbed.nodes.follower import Inbox, Needed, forget_before
+
+ARRIVED: Final = "arrived"
+"""Key of a state under which it says when it arrived here first, on the monotonic clock, ns."""
 
 
 class PlanStates:
@@ -54,5 +58,5 @@ class PlanStates:
         state = json.loads(message.data)
         stamp = int(state["stamp"])
         forget_before(self._states, stamp - 2 * PERIOD_NS["/plan/state"])
-        self._states[stamp] = state
+        self._states.setdefault(stamp, state | {ARRIVED: time.monotonic_ns()})  # one sent again is no fresher
         self._arrived()

@@ -18,6 +18,7 @@ from trajectory_msgs.msg import JointTrajectory
 
 from testbed.description import messages, ticks
 from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
+from testbed.model.schedule import Verdict
 from testbed.nodes import convert, process
 from testbed.nodes.contract import Contract, declare_configuration
 from testbed.nodes.follower import Inbox
@@ -42,7 +43,7 @@ class PlantNode(LifecycleNode):
         super().__init__("plant")
         configuration, self.lockstep = declare_configuration(self)
         self.declare_parameter("speed", 1.0)
-        contract = Contract(self, self.lockstep)
+        self._contract = contract = Contract(self, self.lockstep, len(configuration.vehicles))
         self._names = list(configuration.vehicles)
         self._valve_names = [[v.name for v in one.thrusters.valves] for one in configuration.vehicles.values()]
         self._leads = [round(one.thrusters.schedule_lead * NS_PER_S) for one in configuration.vehicles.values()]
@@ -54,6 +55,7 @@ class PlantNode(LifecycleNode):
         self._roll = RollCall(configuration)
         self._schedules: list[Inbox] = [{} for _ in self._names]
         self._places: list[Inbox] = [{} for _ in self._names]
+        self._taken_schedule, self._taken_place = [-1] * len(self._names), [-1] * len(self._names)
         self._placed: dict[str, int] = defaultdict(int)
         self._fresh_at = [time.monotonic_ns()] * len(self._names)
         self._alone_until: int | None = None
@@ -72,14 +74,12 @@ class PlantNode(LifecycleNode):
 
     def on_activate(self, state: LifecycleState) -> TransitionCallbackReturn:
         """Valves may open from now on, if not stopped."""
-        self._holder.permission.active = True
-        return super().on_activate(state)
+        return self._holder.activate()
 
     def on_deactivate(self, state: LifecycleState) -> TransitionCallbackReturn:
         """Close and stay closed."""
-        self._holder.permission.active = False
-        self._close_all()
-        return super().on_deactivate(state)
+        self._holder.deactivate()
+        return TransitionCallbackReturn.SUCCESS
 
     def _touch(self) -> None:
         self._changed = True
@@ -95,15 +95,17 @@ class PlantNode(LifecycleNode):
         except ValueError as error:
             self.get_logger().warning(f"{self._names[index]}: {error}")
             return
+        stamp = int(record[0]["stamp"])
         if record[0]["count"] == 0:
             self._plant.close_valves(index, self._stamp)
-        else:
-            self._schedules[index][int(record[0]["stamp"])] = record
-        self._fresh_at[index] = time.monotonic_ns()
+        elif not self.lockstep or stamp != self._taken_schedule[index]:  # otherwise sent again
+            self._schedules[index][stamp] = record
         self._changed = True
 
     def _on_place(self, index: int, message: PoseStamped) -> None:
-        self._places[index][to_nanoseconds(message.header.stamp)] = message.pose
+        stamp = to_nanoseconds(message.header.stamp)
+        if not self.lockstep or stamp != self._taken_place[index]:  # otherwise sent again
+            self._places[index][stamp] = message.pose
         self._changed = True
 
     def _close_all(self) -> None:
@@ -123,7 +125,7 @@ class PlantNode(LifecycleNode):
     def poll(self) -> None:
         """Advance as far as time and followers allow."""
         if self._stamp == 0:
-            if not self._sensing.connected():
+            if self.lockstep and not self._contract.connected():
                 return
             self._stamp = self._pace.begin()
             self._sensing.begin(self._stamp)
@@ -171,18 +173,30 @@ class PlantNode(LifecycleNode):
         fire = self._holder.may_fire(self._stamp, state)
         for index, inbox in enumerate(self._schedules):
             for key in sorted(inbox):
-                if fire:
-                    self._plant.accept_schedule(index, inbox[key][0], self._stamp)
-                del inbox[key]
+                schedule = inbox.pop(key)[0]
+                if not fire or self._offer(index, schedule):
+                    self._taken_schedule[index] = key
             if not fire:
                 self._plant.close_valves(index, self._stamp)
         self._sensing.advance(self._stamp)
         self._stamp += TICK_NS
 
+    def _offer(self, index: int, schedule: np.void) -> bool:
+        """Offer a schedule to the valves; a refusal is counted, and said on `/diagnostics`."""
+        verdict = self._plant.accept_schedule(index, schedule, self._stamp)
+        if verdict is Verdict.ACCEPTED:
+            self._fresh_at[index] = time.monotonic_ns()
+            return True
+        count = int(self._plant.states[index]["verdicts"][verdict])
+        reason = verdict.name.lower().replace("_", " ")
+        self._holder.report(DiagnosticStatus.WARN, f"{self._names[index]}: schedule refused, {reason}; {count} so far")
+        return False
+
     def _take_places(self, state: dict | None) -> None:
         for index, name in enumerate(self._names):
             for key in sorted(self._places[index]):
                 pose = self._places[index].pop(key)
+                self._taken_place[index] = key
                 position = np.array([pose.position.x, pose.position.y, pose.position.z])
                 orientation = np.array(convert.quaternion_from_message(pose.orientation))
                 self._plant.place(index, position, orientation, self._stamp)

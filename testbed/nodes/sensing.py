@@ -48,12 +48,6 @@ class Sensing:
         )
         self._edges = np.zeros(64, EDGE)
 
-    def connected(self) -> bool:
-        """Whether every vehicle's estimator hears its sensors."""
-        return all(
-            publisher.get_subscription_count() > 0 for row in ("imu", "ranges") for publisher in self._out[row]
-        ) and (self._air_out.get_subscription_count() >= len(self._names))
-
     def begin(self, stamp: int) -> None:
         """Stamp of the first tick."""
         self._start = stamp

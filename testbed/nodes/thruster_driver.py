@@ -40,7 +40,7 @@ class ThrusterDriverNode(LifecycleNode):
         self._periods = Slots(modulation)
         self._plan = PlanStates(contract, self._poll)
         self._holder = Holder(self, contract, self._close_now)
-        self._follower = Follower(self, contract.lockstep, self._needed, self._work)
+        self._follower = Follower(self, contract, self._needed, self._work)
         self._schedule = np.zeros(1, messages.SCHEDULE)
         self._schedule_out = contract.publisher("valves/schedule")
         contract.subscribe("wrench", self._on_wrench)
@@ -48,14 +48,12 @@ class ThrusterDriverNode(LifecycleNode):
 
     def on_activate(self, state: LifecycleState) -> TransitionCallbackReturn:
         """Allowed to fire from now on, if not stopped."""
-        self._holder.permission.active = True
-        return super().on_activate(state)
+        return self._holder.activate()
 
     def on_deactivate(self, state: LifecycleState) -> TransitionCallbackReturn:
         """Close and stay closed."""
-        self._holder.permission.active = False
-        self._close_now()
-        return super().on_deactivate(state)
+        self._holder.deactivate()
+        return TransitionCallbackReturn.SUCCESS
 
     def _poll(self) -> None:
         self._follower.poll()

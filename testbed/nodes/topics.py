@@ -28,7 +28,10 @@ WALL_DEPTH: Final = 10
 
 @dataclass(frozen=True)
 class Topic:
-    """One row of the contract."""
+    """One row of the contract.
+
+    hearers: subscribers among our own nodes besides the recorder: so many, and so many more for each vehicle.
+    """
 
     name: str
     type: Any
@@ -38,6 +41,7 @@ class Topic:
     rate: str
     latched: bool = False
     always_reliable: bool = False
+    hearers: tuple[int, int] = (0, 0)
 
     def full_name(self, vehicle: str = "") -> str:
         """Absolute name; `vehicle` is the namespace for a topic that has no leading slash."""
@@ -45,35 +49,104 @@ class Topic:
 
 
 VEHICLE_TOPICS: Final = (
-    Topic("imu", Imu, "angular rate and specific force", "plant", "estimator", "100 Hz"),
-    Topic("ranges", PointCloud2, "times of flight of one beacon cycle", "metrology", "estimator", "each cycle"),
-    Topic("odometry", Odometry, "estimated pose and twist with covariance", "estimator", "guidance, others", "50 Hz"),
+    Topic("imu", Imu, "angular rate and specific force", "plant", "estimator", "100 Hz", hearers=(1, 0)),
+    Topic(
+        "ranges",
+        PointCloud2,
+        "times of flight of one beacon cycle",
+        "metrology",
+        "estimator",
+        "each cycle",
+        hearers=(1, 0),
+    ),
+    Topic(
+        "odometry",
+        Odometry,
+        "estimated pose and twist with covariance",
+        "estimator",
+        "guidance, others",
+        "50 Hz",
+        hearers=(2, 0),
+    ),
     Topic("estimate/bias", Vector3Stamped, "estimated gyro bias", "estimator", "evaluation, displays", "5 Hz"),
     Topic("estimate/disturbance", WrenchStamped, "estimated steady force", "estimator", "evaluation, displays", "5 Hz"),
     Topic("estimate/innovations", PointCloud2, "innovations of the last cycle", "estimator", "evaluation", "5 Hz"),
-    Topic("maneuver", String, "one maneuver of the plan, JSON", "conductor", "guidance", "on change", latched=True),
-    Topic("maneuver/status", String, "phase, progress, time left, JSON", "guidance", "conductor", "2 Hz, on change"),
+    Topic(
+        "maneuver",
+        String,
+        "one maneuver of the plan, JSON",
+        "conductor",
+        "guidance",
+        "on change",
+        latched=True,
+        hearers=(1, 0),
+    ),
+    Topic(
+        "maneuver/status",
+        String,
+        "phase, progress, time left, JSON",
+        "guidance",
+        "conductor",
+        "2 Hz, on change",
+        hearers=(1, 0),
+    ),
     Topic("goal", PoseStamped, "go there and hold (manual runs)", "person", "guidance", "on change"),
-    Topic("reference", Odometry, "pose and twist that guidance follows", "guidance", "displays, evaluation", "10 Hz"),
-    Topic("wrench", WrenchStamped, "wanted force and torque", "guidance", "thruster driver", "20 Hz"),
-    Topic("valves/schedule", JointTrajectory, "stepwise valve schedule", "thruster driver", "plant", "10 Hz"),
+    Topic(
+        "reference",
+        Odometry,
+        "pose and twist that guidance follows",
+        "guidance",
+        "displays, evaluation",
+        "10 Hz",
+        hearers=(1, 0),
+    ),
+    Topic("wrench", WrenchStamped, "wanted force and torque", "guidance", "thruster driver", "20 Hz", hearers=(1, 0)),
+    Topic(
+        "valves/schedule",
+        JointTrajectory,
+        "stepwise valve schedule",
+        "thruster driver",
+        "plant",
+        "10 Hz",
+        hearers=(2, 0),
+    ),
     Topic("valves/state", JointState, "which valves are open", "holder of the valves", "displays", "on edge, 10 Hz"),
-    Topic("supply/pressure", FluidPressure, "tank pressure", "plant", "conductor, displays", "5 Hz"),
-    Topic("supply/temperature", Temperature, "tank temperature", "plant", "conductor, displays", "5 Hz"),
+    Topic("supply/pressure", FluidPressure, "tank pressure", "plant", "conductor, displays", "5 Hz", hearers=(1, 0)),
+    Topic(
+        "supply/temperature", Temperature, "tank temperature", "plant", "conductor, displays", "5 Hz", hearers=(1, 0)
+    ),
     Topic("battery", BatteryState, "charge and voltage", "plant", "conductor, displays", "1 Hz"),
-    Topic("place", PoseStamped, "put an emulated vehicle there", "conductor", "plant", "on change"),
-    Topic("truth", Odometry, "actual pose and twist", "emulator or overhead tracking", "evaluation", "50 Hz"),
+    Topic("place", PoseStamped, "put an emulated vehicle there", "conductor", "plant", "on change", hearers=(1, 0)),
+    Topic(
+        "truth",
+        Odometry,
+        "actual pose and twist",
+        "emulator or overhead tracking",
+        "evaluation",
+        "50 Hz",
+        hearers=(1, 0),
+    ),
 )
 """Topics in a vehicle's namespace."""
 
 GLOBAL_TOPICS: Final = (
-    Topic("/clock", Clock, "time in lockstep", "plant", "all", "each tick"),
-    Topic("/clock/done", Header, "a follower has finished a tick", "followers", "plant", "each tick due"),
-    Topic("/plan/state", String, "state of the session, permission to fire, JSON", "conductor", "all", "10 Hz"),
-    Topic("/plan/events", String, "what was decided, JSON", "conductor", "displays", "on change"),
+    Topic("/clock", Clock, "time in lockstep", "plant", "all", "each tick", hearers=(1, 0)),
+    Topic(
+        "/clock/done", Header, "a follower has finished a tick", "followers", "plant", "each tick due", hearers=(1, 0)
+    ),
+    Topic(
+        "/plan/state",
+        String,
+        "state of the session, permission to fire, JSON",
+        "conductor",
+        "all",
+        "10 Hz",
+        hearers=(2, 2),
+    ),
+    Topic("/plan/events", String, "what was decided, JSON", "conductor", "displays", "on change", hearers=(1, 0)),
     Topic("/plan/configuration", String, "plan and files as read, JSON", "conductor", "all", "once", latched=True),
-    Topic("/contacts", String, "contacts since the last message, JSON", "plant", "conductor", "10 Hz"),
-    Topic("/air/temperature", Temperature, "measured air temperature", "plant", "estimator", "1 Hz"),
+    Topic("/contacts", String, "contacts since the last message, JSON", "plant", "conductor", "10 Hz", hearers=(1, 0)),
+    Topic("/air/temperature", Temperature, "measured air temperature", "plant", "estimator", "1 Hz", hearers=(0, 1)),
     Topic("/diagnostics", DiagnosticArray, "health of each part", "all", "displays", "1 Hz, on change"),
     Topic("/stop", Bool, "close all valves now", "anyone", "every holder of valves", "on demand", always_reliable=True),
     Topic("/release", Header, "clear stops older than this", "conductor", "holders", "once", always_reliable=True),
@@ -106,6 +179,12 @@ def all_topics(vehicles: tuple[str, ...]) -> list[tuple[str, Topic]]:
     """Absolute name and row of every topic of a session with these vehicles."""
     rows = [(row.full_name(vehicle), row) for vehicle in vehicles for row in VEHICLE_TOPICS]
     return rows + [(row.name, row) for row in GLOBAL_TOPICS]
+
+
+def expected_hearers(row: Topic, vehicles: int) -> int:
+    """How many subscribers a publisher of this row has in a launched session, recorder included."""
+    fixed, each = row.hearers
+    return 1 + fixed + each * vehicles
 
 
 def publisher_qos(row: Topic) -> QoSProfile:
