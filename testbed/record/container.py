@@ -44,7 +44,7 @@ class Contents:
 
     def count(self, channel: int, first: int, last: int, messages: int = 1) -> None:
         """Take note of messages on a channel, logged from `first` to `last` ns."""
-        self.start = min(self.start, first) if self.message_count else first
+        self.start = min(self.start, first) if self.counts else first
         self.end = max(self.end, last)
         self.counts[channel] = self.counts.get(channel, 0) + messages
 

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from testbed.description.messages import NS_PER_S
 from testbed.record.load import Recording, load
 from testbed.record.notes import Note, read_notes
-from testbed.record.recover import recover
+from testbed.record.recover import is_complete, recover
 from testbed.record.results import Results
 from testbed.report import formatting
 from testbed.report.ending import Ending, ending
@@ -65,7 +65,7 @@ def make_report(folder: Path) -> Path:
 
     """
     results = Results(folder)
-    mended = recover(results.recording).mended
+    mended = not is_complete(results.recording) and recover(results.recording).mended
     recording = load(results.recording)
     session = judge(recording)
     page = render(recording, session, ending(recording), read_notes(results.notes), mended)

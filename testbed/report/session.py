@@ -63,12 +63,14 @@ class RunOutcome:
 
     @property
     def verdict(self) -> str:
-        """One word: passed, failed, skipped, not run."""
+        """In a word or two: passed, skipped, failed, not completed (no try counts), not run."""
         if self.passed:
             return "passed"
         if self.skipped:
             return "skipped"
-        return "failed" if self.tries else "not run"
+        if any(one.counted for one in self.tries):
+            return "failed"
+        return "not completed" if self.tries else "not run"
 
 
 @dataclass(frozen=True)
