@@ -80,6 +80,18 @@ def starting(stamp: int) -> int:
     return -(-(stamp + START_LEAD_NS) // START_GRID_NS) * START_GRID_NS
 
 
+def told(vehicle: str, given: Maneuver) -> str:
+    """Say in words what a vehicle is asked to do."""
+    if given.kind == "track":
+        return f"{vehicle} tracks {len(given.waypoints)} waypoints"
+    if given.kind == "rotate" and given.orientation is not None:
+        x, y, z, w = given.orientation
+        heading = math.degrees(math.atan2(2.0 * (x * y + w * z), 1.0 - 2.0 * (y * y + z * z)))
+        return f"{vehicle} rotates to {heading:.0f}°"
+    where = "" if given.position is None else f" ({given.position[0]:.2f}, {given.position[1]:.2f})"
+    return f"{vehicle} translates to{where}" if given.kind == "translate" else f"{vehicle} holds at{where}"
+
+
 def maneuver(step: Step, before: PlannedPose, after: PlannedPose, **common: Any) -> Maneuver:
     """Translate a maneuver of the plan into the message for guidance.
 

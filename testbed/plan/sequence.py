@@ -24,7 +24,7 @@ from testbed.plan.operator_requests import obey
 from testbed.plan.outgoing import Outgoing
 from testbed.plan.poses import planned_poses
 from testbed.plan.positioning import PLACED, SETTLED, Tolerance, missing, still
-from testbed.plan.progress import Progress, starting
+from testbed.plan.progress import Progress, starting, told
 from testbed.plan.results import RunResult, TryResult, Verdict
 from testbed.plan.schema import Run
 from testbed.plan.try_log import TryLog
@@ -156,8 +156,8 @@ class Sequence:
             new = self._progress.advance(self.seen.stamp, self.seen.status, self.out.maneuver_numbers)
             if self._progress.complete:
                 self.end_try(None, "all maneuvers done")
-            for name, maneuver in new.items():
-                self.out.decide(f"{name}: {maneuver.kind}")
+            if new:
+                self.out.decide("; ".join(told(name, maneuver) for name, maneuver in new.items()))
             self.out.give(new)
 
     def _evaluating(self) -> None:
@@ -247,12 +247,12 @@ class Sequence:
             name: {"time": float(status["stopping_time"]), "distance": float(status["stopping_distance"])}
             for name, status in self.seen.status.items()
         }
-        told = "; ".join(
+        rest = "; ".join(
             f"{name} rests in {end['time']:.1f} s after {end['distance']:.2f} m" for name, end in ends.items()
         )
         self.out.event("hold", reason=reason, ends=ends)
         self._released = False
-        self._enter(SessionPhase.HELD, f"Hold, braking under control. {told}")
+        self._enter(SessionPhase.HELD, f"Hold, braking under control. {rest}")
 
     def release(self) -> None:
         """Go on after a hold."""
