@@ -63,7 +63,7 @@ def test_the_tank_gives_the_impulse_of_a_session(vehicle):
 
 
 def test_floor_speeds_stay_within_the_contact_budget():
-    """Peak force of an elastic contact sqrt(m_eff·k)·v: on a wall, and head-on at twice the speed with one bumper's stiffness."""
+    """Peak force of an elastic contact sqrt(m_eff·k)·v: on a wall, and head-on at the sum of both speeds."""
     vehicles = [load(CONFIG / "vehicles" / f"{name}.yaml", Vehicle).description for name in NAMES]
     for one in vehicles:
         speed, stiffness = one.limits.floor_speed, one.shape.bumper_stiffness
