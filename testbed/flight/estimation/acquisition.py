@@ -38,8 +38,8 @@ WINDOW_NS: Final = 3 * NS_PER_S // 2
 """Ranges of this last stretch of time are fitted together; in it only pushes change the velocity."""
 SEARCH_STEPS: Final = 15
 FINISH_STEPS: Final = 30
-SPARE: Final = 4
-"""Ranges needed beyond the unknowns of the pose, so that the residuals can tell a wrong pose."""
+SPARE: Final = 12
+"""Ranges needed beyond the unknowns of the pose, so that the residuals tell a wrong one: with 4 some off by 30° passed."""
 OUTLIER: Final = 4.0
 """A residual above this many standard deviations is taken for an echo and left out, the worst first."""
 OUTLIER_SHARE: Final = 0.2
@@ -47,9 +47,9 @@ MIRROR_MARGIN: Final = 30.0
 """Least difference in chi-square to the second-best pose: a likelihood ratio of exp(15)."""
 DISTINCT_DISTANCE: Final = 0.1
 DISTINCT_ANGLE: Final = math.radians(20.0)
-ROUGH_POSITION: Final = 0.05
+ROUGH_POSITION: Final = 0.08
 """Largest standard deviation with which the filter can start, m; what is published needs less (estimator.py)."""
-ROUGH_ATTITUDE: Final = math.radians(6.0)
+ROUGH_ATTITUDE: Final = math.radians(12.0)
 TAIL: Final = 4.0
 """Standard normal quantile of the residual test: 1 good fit in 30,000 fails."""
 

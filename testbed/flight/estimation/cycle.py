@@ -90,6 +90,7 @@ def filter_cycle(p: Any, s: Any) -> bool:
         used += accepted
     s.innovation_count = judged
     s.innovations_stamp = s.cycle_stamp
+    s.cycle_accepted = used
     s.accepted += used
     s.rejected += judged - used
     bad = judged >= FEWEST_TO_JUDGE and 2 * used < judged

@@ -26,14 +26,18 @@ from testbed.flight.estimation.parameters import believed_parameters, initial_st
 
 BAD_CYCLES: Final = 2
 """So many cycles in a row that mostly fail the gate mean that the vehicle is elsewhere: moved by hand, or hit."""
+GOOD_CYCLES: Final = 2
+"""So many cycles after the one that gave the pose must agree with it."""
+DOUBT_FROM, DOUBT_SHARE = 1.0, 0.1
+"""A cycle agrees if it loses at most one range and a tenth to the gate; a wrong pose of 20 degrees loses a quarter."""
 LOST_POSITION: Final = 0.3
 """Standard deviation of position at which coasting ends, m: beyond it the ranges are no longer linear enough."""
 LOST_ATTITUDE: Final = math.radians(15.0)
-FIX_POSITION: Final = 0.009
+FIX_POSITION: Final = 0.0085
 """Deviation of position needed before a pose is first published, m: 99 of 100 then lie within 2 cm."""
-FIX_HEADING: Final = math.radians(1.2)
+FIX_HEADING: Final = math.radians(1.1)
 """The same for the attitude where the floor holds roll and pitch: 99 of 100 within 3 degrees."""
-FIX_ATTITUDE: Final = math.radians(2.5)
+FIX_ATTITUDE: Final = math.radians(2.0)
 """The same where no axis is held: 99 of 100 within 5 degrees."""
 
 
@@ -58,15 +62,17 @@ def _follow(p: Any, s: Any) -> None:
     """Filter the collected cycle and judge what the estimate is worth after it."""
     bad = filter_cycle(p, s)
     s.bad_cycles = s.bad_cycles + 1 if bad else 0
-    s.good_cycles += not bad and s.innovation_count > 0
     position, attitude = deviations(s.now)
     if position > LOST_POSITION or attitude > LOST_ATTITUDE or s.bad_cycles >= BAD_CYCLES:
         lose(p, s)
-    elif s.phase == CONFIRMING:
-        needed = FIX_ATTITUDE if p.free[3] > 0.0 or p.free[4] > 0.0 else FIX_HEADING
-        if bad:
+    elif s.phase == CONFIRMING and s.innovation_count > 0:
+        rejected = s.innovation_count - s.cycle_accepted
+        if rejected > DOUBT_FROM + DOUBT_SHARE * s.innovation_count:
             lose(p, s)
-        elif s.good_cycles > 0 and position < FIX_POSITION and attitude < needed:
+            return
+        s.good_cycles += 1
+        needed = FIX_ATTITUDE if p.free[3] > 0.0 or p.free[4] > 0.0 else FIX_HEADING
+        if s.good_cycles >= GOOD_CYCLES and position < FIX_POSITION and attitude < needed:
             s.phase = ACQUIRED
 
 

@@ -181,8 +181,9 @@ STATE: Final = np.dtype(
         ("innovation_variance", "f8", (MAX_RANGES,)),
         ("innovation_accepted", "i8", (MAX_RANGES,)),
         # health
+        ("cycle_accepted", "i8"),  # ranges of the last cycle that the gate let pass
         ("bad_cycles", "i8"),  # in a row
-        ("good_cycles", "i8"),  # since acquisition
+        ("good_cycles", "i8"),  # in a row since the pose was found
         ("last_fix", "i8"),  # stamp of the last range used
         ("accepted", "i8"),
         ("rejected", "i8"),

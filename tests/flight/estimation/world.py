@@ -68,12 +68,15 @@ def white_only(noise):
 
 @dataclass
 class Truth:
-    """Pose of base_link and twist in base_link, as odometry tells them."""
+    """Pose of base_link and twist in base_link as odometry tells them, and what the filter carries besides."""
 
     position: np.ndarray
     orientation: Rotation
     linear_velocity: np.ndarray
     angular_velocity: np.ndarray
+    com_position: np.ndarray
+    com_velocity: np.ndarray
+    disturbance: np.ndarray
 
 
 class World:
@@ -167,6 +170,7 @@ class World:
         quaternions = self.rotation.as_quat()
         quaternions[k] = rotation.as_quat()
         self.rotation = Rotation.from_quat(quaternions)
+        self.com_position, self.velocity = self.com_position.copy(), self.velocity.copy()
         self.com_position[k] = np.array(position) + rotation.apply(self.com)
         self.velocity[k] = 0.0
         self.rate[k] = 0.0
@@ -175,7 +179,9 @@ class World:
     def truth(self):
         position = self.com_position - self.rotation.apply(np.tile(self.com, (self.n, 1)))
         velocity = self.rotation.inv().apply(self.velocity) - np.cross(self.rate, self.com)
-        return Truth(position, self.rotation, velocity, self.rate.copy())
+        return Truth(
+            position, self.rotation, velocity, self.rate.copy(), self.com_position, self.velocity, self.disturbance
+        )
 
     def step(self):
         """One tick: sensors and estimators at the stamp, then valves, then motion to the next stamp."""
@@ -216,7 +222,6 @@ class World:
             message[0]["linear_acceleration"] = force[k]
             estimator.accept_imu(message[0])
         self.at_imu = self.truth()
-        self.truth_imu = {"p": self.com_position.copy(), "v": self.velocity.copy(), "d": self.disturbance.copy()}
 
     def _wrench(self, start):
         """Mean force and torque about the centre of mass over the tick from `start`, body axes, shape (n, 6)."""
@@ -339,8 +344,33 @@ def cloud(stamp, rows):
     return ranges
 
 
-def errors(world, outputs):
+def pose_errors(world, outputs):
     """Position error m and rotation error rad about the fixed axes, each (n, 3): truth less estimate."""
     position = np.array([o["position"] for o in outputs])
     rotation = Rotation.from_quat(np.array([o["orientation"] for o in outputs]))
     return world.at_imu.position - position, (world.at_imu.orientation * rotation.inv()).as_rotvec()
+
+
+def state_errors(world):
+    """All 15 errors of the filters, (n, 15), truth less estimate, and their covariances, (n, 15, 15)."""
+    tracks = [estimator.state[0]["now"] for estimator in world.estimators]
+    truth = world.at_imu
+    rotation = Rotation.from_quat(np.array([track["orientation"] for track in tracks]))
+    error = np.concatenate(
+        [
+            truth.com_position - [track["position"] for track in tracks],
+            truth.com_velocity - [track["velocity"] for track in tracks],
+            (truth.orientation * rotation.inv()).as_rotvec(),
+            world.gyro_bias - [track["gyro_bias"] for track in tracks],
+            truth.disturbance - [track["disturbance"] for track in tracks],
+        ],
+        axis=1,
+    )
+    return error, np.array([track["covariance"][:15, :15] for track in tracks])
+
+
+def normalised(error, covariance, axes):
+    """Normalised estimation error squared of some axes, shape (n,)."""
+    return np.array(
+        [e[axes] @ np.linalg.solve(P[np.ix_(axes, axes)], e[axes]) for e, P in zip(error, covariance, strict=True)]
+    )
