@@ -76,8 +76,12 @@ def test_a_cut_at_any_byte_of_the_tail_is_mended(tmp_path):
     with RecordingWriter(tmp_path / "whole") as writer:
         writer.write_blocks([encode.clock(stamps(3))])
     small = recording_file(tmp_path / "whole").read_bytes()
-    for length in range(int(message_ends(small)[-2]), len(small)):
+    before_last, last = (int(end) for end in message_ends(small)[-2:])
+    for length in range(before_last, last):
         check_mended(cut(tmp_path / "bag", small[:length]), small, length)
+    for length in range(last, len(small)):
+        recover(cut(tmp_path / "bag", small[:length]))
+        assert recording_file(tmp_path / "bag").read_bytes() == small
 
 
 @settings(max_examples=60, deadline=None)

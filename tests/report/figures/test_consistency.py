@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import chi2
 
 from testbed.description import messages
-from testbed.report.figures.consistency import estimate_errors, normalised, share_inside
+from testbed.report.figures.consistency import BOUND, estimate_errors, normalised, share_inside
 
 SECOND = 1_000_000_000
 
@@ -54,6 +55,10 @@ def test_a_true_claim_gives_normalised_errors_of_chi_square_3():
     # mean 3, variance 6: four standard deviations of the mean over so many independent samples
     assert values.mean() == pytest.approx(3.0, abs=4.0 * math.sqrt(6.0 / len(values)))
     assert share_inside(estimate, truth) == pytest.approx(0.95, abs=4.0 * math.sqrt(0.95 * 0.05 / len(values)))
+
+
+def test_the_bound_is_that_of_scipy():
+    assert pytest.approx(chi2.ppf(0.95, 3)) == BOUND
 
 
 def test_no_estimate_has_no_share():
