@@ -1,4 +1,4 @@
-"""Readies every holder of valves: configure, release after the operator's word, activate."""
+"""Readies a session: every holder of valves configured, released after the operator's word and active; all recorded."""
 
 from __future__ import annotations
 
@@ -18,6 +18,10 @@ from testbed.plan.configuration import Configuration
 
 PERIOD: Final = 0.05
 """Seconds between looks at what is still to be done."""
+RECORDER: Final = "/recorder"
+"""Name of the recorder in `/diagnostics`, where `unheard` says what it does not hear yet."""
+PATIENCE: Final = 3.0
+"""Seconds until a transition that nobody has answered is asked for again."""
 
 
 class Activation:
@@ -27,7 +31,7 @@ class Activation:
     """
 
     def __init__(self, node: Node, configuration: Configuration, contract: Contract) -> None:
-        self._node = node
+        self._unheard = "everything" if contract.launched else ""
         self._holders = ["/plant", *(f"/{name}/thruster_driver" for name in configuration.vehicles)]
         self._clients = {name: node.create_client(ChangeState, f"{name}/change_state") for name in self._holders}
         self._configured: set[str] = set()
@@ -37,11 +41,15 @@ class Activation:
         self._release_wanted = False
         self._release_out = contract.publisher("/release")
         contract.subscribe("/diagnostics", self._on_diagnostics)
-        self._timer = node.create_timer(PERIOD, self._look)
+        node.create_timer(PERIOD, self._look)
 
     @property
     def complete(self) -> bool:
-        """Whether all holders are released and active."""
+        """Whether all holders are released and active, and a recorder hears everything."""
+        return self._all_active and not self._unheard
+
+    @property
+    def _all_active(self) -> bool:
         return set(self._holders) <= self._active & self._released
 
     @property
@@ -55,7 +63,7 @@ class Activation:
             missing = [name for name in self._holders if name not in done]
             if missing:
                 return f"{text}: {', '.join(missing)}"
-        return ""
+        return f"the recorder does not hear {self._unheard} yet" if self._unheard else ""
 
     def release(self) -> None:
         """The operator has given the word: release every holder, then activate it."""
@@ -70,11 +78,11 @@ class Activation:
         self._active.clear()
 
     def _look(self) -> None:
-        if self.complete:
+        if self._all_active:
             return
         now = time.monotonic()
         for name in self._holders:
-            if now - self._asked.get(name, 0.0) < 10 * PERIOD or not self._clients[name].service_is_ready():
+            if now - self._asked.get(name, 0.0) < PATIENCE or not self._clients[name].service_is_ready():
                 continue
             if name not in self._configured:
                 self._ask(name, Transition.TRANSITION_CONFIGURE)
@@ -93,21 +101,27 @@ class Activation:
         )
 
     def _answered(self, name: str, transition: int, future: Future) -> None:
-        if not future.result().success:
+        """Configuring fails only where it is done already and the first answer was lost."""
+        if transition == Transition.TRANSITION_CONFIGURE:
+            self._configured.add(name)
+        elif future.result().success and name in self._released:
+            self._active.add(name)
+        else:
             return
         self._asked.pop(name, None)
-        done = self._configured if transition == Transition.TRANSITION_CONFIGURE else self._active
-        done.add(name)
         self._look()
 
     def _on_diagnostics(self, message: DiagnosticArray) -> None:
-        """A holder tells how it stands: released or stopped, active or not."""
+        """A holder tells how it stands: released or stopped, active or not; the recorder, what it does not hear yet."""
         for status in message.status:
             values = {value.key: value.value for value in status.values}
-            if status.name not in self._holders or "stopped" not in values:
-                continue
-            if values["stopped"] == "False":
+            if status.name == RECORDER:
+                self._unheard = values["unheard"]
+            elif status.name in self._holders and values["stopped"] == "True":
+                if status.name in self._released:
+                    self.stop()
+            elif status.name in self._holders:
                 self._released.add(status.name)
-            elif status.name in self._released:
-                self.stop()
+                if values["active"] == "True":
+                    self._active.add(status.name)
         self._look()

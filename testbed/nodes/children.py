@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from testbed.nodes.process import LIFELINE_VARIABLE
+from testbed.nodes.process import GO_VARIABLE, LIFELINE_VARIABLE, LOADED_VARIABLE, TOGETHER_SECONDS
 
 TERM_SECONDS: Final = 5.0
 
@@ -38,6 +38,8 @@ class Children:
         self._folder = folder
         self._environment = environment
         self._lifeline, self._held = os.pipe()
+        self._loaded, self._say_loaded = os.pipe()
+        self._go, self._hold_back = os.pipe()
         self._children: list[Child] = []
         self._ended: set[str] = set()
 
@@ -52,11 +54,31 @@ class Children:
                 stdin=subprocess.DEVNULL,
                 stdout=output,
                 stderr=subprocess.STDOUT,
-                env=self._environment | {LIFELINE_VARIABLE: str(self._lifeline)},
-                pass_fds=(self._lifeline,),
+                env=self._environment | self._descriptors(),
+                pass_fds=(self._lifeline, self._say_loaded, self._go),
                 start_new_session=True,  # the terminal's Ctrl-C reaches only us; we end them in order
             )
         self._children.append(Child(name, process, os.pidfd_open(process.pid), log))
+
+    def begin_together(self) -> None:
+        """Wait until every process has loaded, or one has died, then let all of them start ROS at once."""
+        deadline = time.monotonic() + TOGETHER_SECONDS
+        loaded = 0
+        while loaded < len(self._children) and time.monotonic() < deadline:
+            watched = [self._loaded, *(child.watch for child in self._children)]
+            readable, _, _ = select.select(watched, [], [], 0.1)
+            if any(child.watch in readable for child in self._children):
+                break
+            if self._loaded in readable:
+                loaded += len(os.read(self._loaded, 64))
+        os.close(self._hold_back)
+
+    def _descriptors(self) -> dict[str, str]:
+        return {
+            LIFELINE_VARIABLE: str(self._lifeline),
+            LOADED_VARIABLE: str(self._say_loaded),
+            GO_VARIABLE: str(self._go),
+        }
 
     @property
     def names(self) -> list[str]:
@@ -97,8 +119,8 @@ class Children:
         self.end(self.names)
         for child in self._children:
             os.close(child.watch)
-        os.close(self._held)
-        os.close(self._lifeline)
+        for descriptor in (self._held, self._lifeline, self._loaded, self._say_loaded, self._go):
+            os.close(descriptor)
 
 
 def _how(child: Child) -> str:

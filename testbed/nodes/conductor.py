@@ -6,7 +6,6 @@ import time
 from collections.abc import Sequence as Arguments
 from typing import Final
 
-import rclpy
 from rclpy.node import Node
 from rosgraph_msgs.msg import Clock
 from std_msgs.msg import Bool, String
@@ -125,6 +124,6 @@ class ConductorNode(Node):
 
 def main(arguments: Arguments[str] | None = None) -> int:
     """Run the conductor until it is told to end."""
-    rclpy.init(args=[*(arguments or ())])
+    process.begin(arguments)
     process.spin([ConductorNode()])
     return 0

@@ -31,7 +31,7 @@ class Contract:
         self._node = node
         self.lockstep = lockstep
         self._vehicles = vehicles
-        self._launched = bool(node.get_parameter("launched").value)
+        self.launched = bool(node.get_parameter("launched").value)
         self._expected: list[tuple[Publisher, int]] = []
 
     def publisher(self, name: str, vehicle: str = "") -> Publisher:
@@ -39,7 +39,7 @@ class Contract:
         row = topic(name)
         # Node's own, because a lifecycle node's would stay silent until activated.
         publisher = Node.create_publisher(self._node, row.type, row.full_name(vehicle), publisher_qos(row))
-        if self._launched:
+        if self.launched:
             self._expected.append((publisher, expected_hearers(row, self._vehicles)))
         return publisher
 

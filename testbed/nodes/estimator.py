@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence as Arguments
 
 import numpy as np
-import rclpy
 from rclpy.node import Node
 from sensor_msgs.msg import Imu, PointCloud2, Temperature
 from trajectory_msgs.msg import JointTrajectory
@@ -131,6 +130,6 @@ class EstimatorNode(Node):
 
 def main(arguments: Arguments[str] | None = None) -> int:
     """Run the node in the namespace given by --ros-args -r __ns:=/NAME until told to end."""
-    rclpy.init(args=[*(arguments or ())])
+    process.begin(arguments)
     process.spin([EstimatorNode()])
     return 0

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence as Arguments
 
 import numpy as np
-import rclpy
 from nav_msgs.msg import Odometry
 from rclpy.node import Node
 from std_msgs.msg import String
@@ -94,6 +93,6 @@ class GuidanceNode(Node):
 
 def main(arguments: Arguments[str] | None = None) -> int:
     """Run the node in the namespace given by --ros-args -r __ns:=/NAME until told to end."""
-    rclpy.init(args=[*(arguments or ())])
+    process.begin(arguments)
     process.spin([GuidanceNode()])
     return 0

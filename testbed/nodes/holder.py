@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from diagnostic_msgs.msg import DiagnosticArray, DiagnosticStatus, KeyValue
 from rclpy.lifecycle import LifecycleNode, TransitionCallbackReturn
@@ -15,6 +15,9 @@ from testbed.nodes.permission import Permission
 from testbed.nodes.plan_state import ARRIVED
 from testbed.nodes.topics import to_nanoseconds, to_time
 
+PERIOD: Final = 1.0
+"""Seconds between two reports where nothing changes."""
+
 
 class Holder:
     """Keeps one Permission for a lifecycle node and closes its valves the moment a stop arrives."""
@@ -24,7 +27,9 @@ class Holder:
         self._node = node
         self._close = close
         self._lockstep = contract.lockstep
+        self._said = (DiagnosticStatus.OK, "stopped until released")
         self._diagnostics = contract.publisher("/diagnostics")
+        node.create_timer(PERIOD, lambda: self._publish(*self._said))
         contract.subscribe("/stop", self._on_stop)
         contract.subscribe("/release", self._on_release)
 
@@ -67,7 +72,11 @@ class Holder:
             self.report(DiagnosticStatus.OK, f"released by {message.frame_id}")
 
     def report(self, level: bytes, text: str) -> None:
-        """Say on `/diagnostics` how this holder stands."""
+        """Say on `/diagnostics` how this holder stands, now and then once a second."""
+        self._said = (level, text)
+        self._publish(level, text)
+
+    def _publish(self, level: bytes, text: str) -> None:
         name = self._node.get_fully_qualified_name()
         values = [
             KeyValue(key="active", value=str(self.permission.active)),

@@ -150,12 +150,14 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
             number: signal.signal(number, lambda received, _: interrupted.append(received))
             for number in (signal.SIGINT, signal.SIGTERM)
         }
-        rclpy.init(signal_handler_options=rclpy.signals.SignalHandlerOptions.NO)
         try:
             start_processes(rehearsal, children)
+            children.begin_together()
+            rclpy.init(signal_handler_options=rclpy.signals.SignalHandlerOptions.NO)
             node = LauncherNode(rehearsal)
             return _watch(rehearsal, node, children, interrupted, show, asked)
         finally:
+            children.end(["plant"])  # first, so that nobody is in the middle of answering a tick
             children.end(name for name in children.names if name != "recorder")
             children.close()
             rclpy.try_shutdown()

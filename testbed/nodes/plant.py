@@ -229,7 +229,7 @@ class PlantNode(LifecycleNode):
 
 def main(arguments: Arguments[str] | None = None) -> int:
     """Run the plant until told to end."""
-    rclpy.init(args=[*(arguments or ())])
+    process.begin(arguments)
     node = PlantNode()
     process.spin([node], timeout=node.wait, poll=node.poll, at_end=node.close)
     return 0

@@ -14,9 +14,27 @@ from rclpy.node import Node
 
 LIFELINE_VARIABLE = "TESTBED_LIFELINE"
 """Environment variable with the file descriptor of the launcher's pipe; unset when started by hand."""
+LOADED_VARIABLE = "TESTBED_LOADED"
+"""Likewise of the pipe on which a process says with one byte that it is loaded."""
+GO_VARIABLE = "TESTBED_GO"
+"""Likewise of the pipe whose end means that all processes are loaded."""
 
+TOGETHER_SECONDS = 20.0
+"""Longest wait for the other processes to load."""
 LOOK_PERIOD = 0.1
 """Seconds between looks at the launcher's pipe."""
+
+
+def begin(arguments: Sequence[str] | None) -> None:
+    """Start ROS in this process; under a launcher together with all others, because then they find each other at once.
+
+    A process that joins a second after the others is found only by their next periodic announcement, seconds later.
+    """
+    loaded, go = os.environ.get(LOADED_VARIABLE), os.environ.get(GO_VARIABLE)
+    if loaded and go:
+        os.write(int(loaded), b".")
+        select.select([int(go)], [], [], TOGETHER_SECONDS)
+    rclpy.init(args=[*(arguments or ())])
 
 
 def make_executor() -> Executor:

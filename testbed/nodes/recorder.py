@@ -8,20 +8,36 @@ from collections.abc import Sequence as Arguments
 from pathlib import Path
 from typing import Any, Final
 
-import rclpy
+from diagnostic_msgs.msg import DiagnosticArray, DiagnosticStatus, KeyValue
 from lifecycle_msgs.msg import TransitionEvent
 from rcl_interfaces.msg import Log, ParameterEvent
 from rclpy.node import Node
 from rclpy.qos import QoSDurabilityPolicy, QoSProfile
 from rosgraph_msgs.msg import Clock
+from std_msgs.msg import Header
 
+from testbed.description.messages import LOCKSTEP_START_NS
 from testbed.nodes import process
 from testbed.nodes.contract import declare_configuration
-from testbed.nodes.topics import LOCKSTEP_DEPTH, all_topics, subscriber_qos
+from testbed.nodes.topics import LOCKSTEP_DEPTH, all_topics, publisher_qos, subscriber_qos, to_time, topic
 from testbed.record.writer import RecordingWriter
 
 LINGER_SECONDS: Final = 0.7
 """How long the recorder goes on after the launcher has gone, so that the closing of the valves is recorded."""
+
+AWAITED: Final = (
+    "imu",
+    "truth",
+    "odometry",
+    "reference",
+    "wrench",
+    "valves/schedule",
+    "valves/state",
+    "supply/pressure",
+)
+"""Rows that must be heard of every vehicle before a session starts: at least one from each publishing node."""
+PERIOD: Final = 0.5
+"""Seconds between two reports on `/diagnostics`."""
 
 _STAMP: Final = struct.Struct("<4xiI")
 """Encapsulation, then the seconds and nanoseconds that begin a message with a header or a time."""
@@ -47,8 +63,8 @@ class RecorderNode(Node):
         configuration, self._lockstep = declare_configuration(self)
         self.declare_parameter("folder", "")
         self._writer = RecordingWriter(Path(self.get_parameter("folder").value))
-        self._now = 0
-        self.last_arrival = time.monotonic()
+        self._now = LOCKSTEP_START_NS
+        self._unheard: set[str] = set()
         names = tuple(configuration.vehicles)
         for name, row in all_topics(names):
             self._record(name, row.type, subscriber_qos(row, self._lockstep, LOCKSTEP_DEPTH))
@@ -58,6 +74,17 @@ class RecorderNode(Node):
         self._record("/parameter_events", ParameterEvent, reliable)
         for holder in ("/plant", *(f"/{name}/thruster_driver" for name in names)):
             self._record(f"{holder}/transition_event", TransitionEvent, reliable)
+        self._unheard.update(topic(row).full_name(name) for row in AWAITED for name in names)
+        row = topic("/diagnostics")
+        self._diagnostics = self.create_publisher(row.type, row.name, publisher_qos(row))
+        self.create_timer(PERIOD, self._report)
+
+    def _report(self) -> None:
+        """Say what has not been heard yet: until all is, a session does not start."""
+        level = DiagnosticStatus.WARN if self._unheard else DiagnosticStatus.OK
+        values = [KeyValue(key="unheard", value=", ".join(sorted(self._unheard)))]
+        status = DiagnosticStatus(level=level, name=self.get_fully_qualified_name(), message="recording", values=values)
+        self._diagnostics.publish(DiagnosticArray(header=Header(stamp=to_time(time.time_ns())), status=[status]))
 
     def _record(self, name: str, message_type: Any, qos: QoSProfile) -> None:
         written_type = type_name(message_type)
@@ -74,7 +101,10 @@ class RecorderNode(Node):
                 self._now = max(self._now, stamp)
             now = self._now if self._lockstep else time.time_ns()
             self._writer.write(name, written_type, data, now, stamp or now)
-            self.last_arrival = time.monotonic()
+            if name in self._unheard:
+                self._unheard.discard(name)
+                if not self._unheard:
+                    self._report()
 
         self.create_subscription(message_type, name, write, qos, raw=True)
 
@@ -85,7 +115,7 @@ class RecorderNode(Node):
 
 def main(arguments: Arguments[str] | None = None) -> int:
     """Record until told to end."""
-    rclpy.init(args=[*(arguments or ())])
+    process.begin(arguments)
     node = RecorderNode()
     process.spin([node], linger=LINGER_SECONDS, at_end=node.close)
     return 0

@@ -76,6 +76,11 @@ class ThrusterDriverNode(LifecycleNode):
         self._driver.step(self._wrenches[stamp], permitted, self._schedule)
         self._follower.publish(self._schedule_out, convert.schedule_to_message(self._schedule[0], self._valve_names))
 
+    def close(self) -> None:
+        """Close all valves; the process ends."""
+        if rclpy.ok():  # not after a signal, when nothing can be sent any more and the plant's deadman closes
+            self._close_now()
+
     def _close_now(self) -> None:
         """An empty schedule: close now."""
         closed = np.zeros(1, messages.SCHEDULE)
@@ -91,6 +96,7 @@ class ThrusterDriverNode(LifecycleNode):
 
 def main(arguments: Arguments[str] | None = None) -> int:
     """Run the node in the namespace given by --ros-args -r __ns:=/NAME until told to end."""
-    rclpy.init(args=[*(arguments or ())])
-    process.spin([ThrusterDriverNode()])
+    process.begin(arguments)
+    node = ThrusterDriverNode()
+    process.spin([node], at_end=node.close)
     return 0
