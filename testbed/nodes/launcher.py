@@ -157,7 +157,8 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
             node = LauncherNode(rehearsal)
             return _watch(rehearsal, node, children, interrupted, show, asked)
         finally:
-            children.end(["plant"])  # first, so that nobody is in the middle of answering a tick
+            if rehearsal.lockstep:
+                children.end(["plant"])  # first, so that nobody is in the middle of answering a tick
             children.end(name for name in children.names if name != "recorder")
             children.close()
             rclpy.try_shutdown()
