@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "description": {"description"},
     "model": {"description", "model"},
     "flight": {"description", "flight"},
-    "plan": {"description", "plan"},
+    "plan": {"description", "flight", "plan"},
     "rehearsal": {"description", "model", "flight", "plan", "rehearsal", "record"},
 }
 LIBRARIES = {"model": NUMERICAL, "flight": NUMERICAL | {"clarabel"}}

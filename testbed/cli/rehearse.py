@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from enum import StrEnum
 from pathlib import Path
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from testbed.plan.configuration import Configuration
 
 DEFAULT_PLAN = "plans/demo.yaml"
+RUN_FAILED = 1
 INTERRUPTED = 130
 
 
@@ -76,7 +78,8 @@ def rehearse(
     else:
         wall = speed == 1.0 and not lockstep
         interrupted = run_live(path, configuration, folder.absolute(), None if wall else speed, processes)
-    raise typer.Exit(INTERRUPTED if interrupted else conclude(folder))
+    code = conclude(folder)
+    raise typer.Exit(INTERRUPTED if interrupted else code)
 
 
 def refuse_used(folder: Path) -> None:
@@ -88,12 +91,15 @@ def refuse_used(folder: Path) -> None:
 
 
 def run_engine(configuration: Configuration, folder: Path) -> bool:
-    """Run without ROS; false, as the engine cannot be half stopped."""
+    """Run without ROS; whether Ctrl-C ended it, in which case the recording holds what came before."""
     from testbed.cli.display import engine_progress
     from testbed.rehearsal.lockstep import rehearse_in_engine
 
-    with engine_progress() as show:
-        rehearse_in_engine(configuration, folder / "recording", show)
+    try:
+        with engine_progress() as show:
+            rehearse_in_engine(configuration, folder / "recording", show)
+    except KeyboardInterrupt:
+        return True
     return False
 
 
@@ -117,10 +123,13 @@ def run_live(plan: Path, configuration: Configuration, folder: Path, speed: floa
 
 def conclude(folder: Path) -> int:
     """Make summary and report from the recording, say where they are, and return the exit code."""
-    from testbed.report import make_report
-    from testbed.report.summary import summarise
+    from testbed.record.recover import RecordingError
+    from testbed.report import make_report, summarise
 
-    summary = summarise(folder)
-    page = make_report(folder)
-    print(f"report: {page}")
+    try:
+        summary, page = summarise(folder), make_report(folder)
+    except RecordingError as error:
+        print(f"no report: {error}", file=sys.stderr)
+        return RUN_FAILED
+    print(f"{summary['ended']['text']} Report: {page}")
     return int(summary["exit_code"])

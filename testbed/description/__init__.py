@@ -1,1 +1,1 @@
-"""What exists: vehicles, tables, cabins, beacons and noise, as frozen dataclasses, and what passes between the parts."""
+"""What exists: vehicles, tables, cabins, beacons and noise, frozen, and the messages that pass between the parts."""

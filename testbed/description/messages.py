@@ -102,7 +102,7 @@ SCHEDULE: Final = np.dtype(
     ],
     align=True,
 )
-"""Stepwise valve schedule: point k sets all valves `offset[k]` ns after the stamp, until point k+1; the last closes all.
+"""Stepwise valve schedule: point k sets all valves `offset[k]` ns after the stamp until point k+1; the last closes all.
 
 count = 0 means: close now (a JointTrajectory with empty joint_names).
 """

@@ -31,7 +31,7 @@ class Flatness(Description):
 
 
 class Table(Description):
-    """The floor that vehicles glide on; frame `table` has its origin at the centre of the working area, z up, z = 0 on its surface."""
+    """The floor that vehicles glide on; frame `table`: origin at the centre of the working area, z up, 0 on its surface."""
 
     name: str
     note: str = ""

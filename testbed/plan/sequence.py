@@ -15,10 +15,10 @@ from typing import Final, Literal
 
 from testbed.description.messages import NS_PER_S
 from testbed.plan.abort import AbortWatch
-from testbed.plan.coast import coast
 from testbed.plan.commands import OVER, PERMITTED, TRYING, Commands, PlanState, SessionPhase
 from testbed.plan.configuration import Configuration
 from testbed.plan.criteria import CriterionResult, evaluate
+from testbed.plan.ends_of_motion import EndsOfMotion, told_hold, told_stop
 from testbed.plan.observation import Observation
 from testbed.plan.operator_requests import obey
 from testbed.plan.outgoing import Outgoing
@@ -68,6 +68,7 @@ class Sequence:
         self.ending: Ending | None = None
         self._results = [RunResult(run.name, run.required) for run in configuration.plan.runs]
         self._dimensions = 2 if configuration.table is not None else 3
+        self._ends = EndsOfMotion(configuration)
         self._log = TryLog(configuration.vehicles, self._dimensions)
         self._watch = AbortWatch(configuration.room, self._dimensions)
         self._run_index = 0
@@ -243,16 +244,10 @@ class Sequence:
             self.end_try(Verdict.HELD, reason, "again")
         else:
             self.out.hold(starting(self.seen.stamp), self._after(HOLD_EXPIRY))
-        ends = {
-            name: {"time": float(status["stopping_time"]), "distance": float(status["stopping_distance"])}
-            for name, status in self.seen.status.items()
-        }
-        rest = "; ".join(
-            f"{name} rests in {end['time']:.1f} s after {end['distance']:.2f} m" for name, end in ends.items()
-        )
+        ends = self._ends.after_hold(self.seen.odometry)
         self.out.event("hold", reason=reason, ends=ends)
         self._released = False
-        self._enter(SessionPhase.HELD, f"Hold, braking under control. {rest}")
+        self._enter(SessionPhase.HELD, f"Hold, braking under control: {told_hold(ends)}")
 
     def release(self) -> None:
         """Go on after a hold."""
@@ -263,13 +258,9 @@ class Sequence:
         """Withdraw the permission to fire for good; vehicles coast and the session is over."""
         if self.phase in TRYING:
             self.end_try(Verdict.STOPPED, reason)
-        ends = {}
-        if (table := self.configuration.table) is not None:
-            for name, odometry in self.seen.odometry.items():
-                radius = self.configuration.vehicles[name].contact_radius("table")
-                ends[name] = asdict(coast(odometry, table, radius))
+        ends = self._ends.after_stop(self.seen.odometry)
         self.out.event("stop", reason=reason, ends=ends)
-        self._enter(SessionPhase.STOPPED, f"Stop, valves closed, vehicles coast: {reason}")
+        self._enter(SessionPhase.STOPPED, f"Stop ({reason}): valves closed, vehicles coast. {told_stop(ends)}")
 
     def finish(self, reason: str) -> None:
         """End the session in order."""

@@ -1,4 +1,4 @@
-"""Every compiled call that a node makes from Python, once: for numba its arguments are of other kinds than the engine's."""
+"""Every compiled call that a node makes from Python, once; to numba its arguments differ from the engine's."""
 
 from __future__ import annotations
 

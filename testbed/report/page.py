@@ -13,6 +13,8 @@ from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from testbed.description.messages import NS_PER_S
+from testbed.plan.observation import Contact
+from testbed.plan.results import Verdict
 from testbed.record.load import Recording, load
 from testbed.record.notes import Note, read_notes
 from testbed.record.recover import is_complete, recover
@@ -98,6 +100,7 @@ def render(recording: Recording, session: Session, end: Ending, notes: list[Note
         objectives=outcomes(session),
         remarks=[event for event in recording.events if event.kind == "remark"],
         figures=lambda run, one: list(figures(recording, session, run, one)),
+        contacts=lambda one: contacts(recording, one),
         seconds=recording.seconds,
     )
 
@@ -109,11 +112,20 @@ def recorded_at(recording: Recording) -> str:
     return datetime.fromtimestamp(recording.start / NS_PER_S, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
 
 
+def contacts(recording: Recording, one: Try) -> list[Contact]:
+    """Every contact of a try."""
+    if one.start is None:
+        return []
+    return [contact for contact in recording.contacts if one.start <= contact.stamp <= one.end]
+
+
 def figures(recording: Recording, session: Session, run: RunOutcome, one: Try) -> Iterator[Drawn]:
     """Every figure of a try; none for a try that never began."""
     if one.samples is None or one.end <= one.samples.start:
         return
-    context = TryContext(recording, session.configuration, run.plan, one.samples)
+    stops = [event.data.get("ends", {}) for event in recording.events if event.kind == "stop"]
+    coasts = stops[-1] if stops and one.verdict is Verdict.STOPPED else {}
+    context = TryContext(recording, session.configuration, run.plan, one.samples, coasts)
     for name, draw in FIGURES.items() if context.duration >= SHORTEST else [("tracks", draw_tracks)]:
         with drawing():
             figure = draw(context)

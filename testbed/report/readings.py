@@ -6,7 +6,7 @@ READINGS: Final = {
     "tracks": (
         "Tracks, seen from above",
         "To scale. Body and contact disc: dashed at the start, dotted at their closest, filled at the end; "
-        "the stroke points forward, + is the goal.",
+        "the stroke points forward, + is the goal. A fine dotted line to a cross: coast predicted at a stop.",
     ),
     "errors": (
         "Errors and their limits",

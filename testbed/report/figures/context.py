@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +26,8 @@ class TryContext:
     configuration: Configuration
     run: Run
     samples: TrySamples
+    coasts: Mapping[str, Any] = field(default_factory=dict)
+    """By vehicle, where a stop ended this try: the predicted coast as the event `stop` tells it."""
 
     @property
     def vehicles(self) -> dict[str, Look]:

@@ -36,6 +36,10 @@ def draw_tracks(context: TryContext) -> Figure:
             at = track[np.clip(np.searchsorted(track["stamp"], moment), 0, len(track) - 1)]
             _draw_vehicle(axes, vehicle, at, look, MOMENTS["closest"], ":", context.configuration.place)
         _draw_vehicle(axes, vehicle, track[-1], look, MOMENTS["end"], "-", context.configuration.place)
+        if coast := context.coasts.get(name):
+            points = np.array(coast["track"])
+            axes.plot(points[:, 0], points[:, 1], color=look.colour, linewidth=1.2, linestyle=(0, (1, 1.5)), zorder=2)
+            axes.plot(*points[-1], marker="x", color=look.colour, markersize=8, markeredgewidth=1.6, zorder=4)
         goal = context.samples.goals[name]
         axes.plot(*goal.position[:2], marker="+", color=GOAL, markersize=9, markeredgewidth=1.1, linestyle="none")
     axes.set_aspect("equal")
