@@ -22,6 +22,7 @@ from testbed.plan.observation import Contact, contacts_from_json
 from testbed.plan.samples import GAS
 from testbed.record import contract
 from testbed.record.columns import batches, in_order, read_records, read_texts
+from testbed.record.complaints import Complaint, read_complaints
 from testbed.record.contract import Layout
 from testbed.record.reader import Channel, RecordingReader
 from testbed.record.recover import RecordingError
@@ -92,6 +93,7 @@ class Recording:
     states: tuple[PlanState, ...]
     stops: tuple[int, ...]
     """When `/stop` was true, ns of receipt."""
+    complaints: tuple[Complaint, ...] = ()
     counts: Mapping[str, int] = field(default_factory=dict)
     """Messages by topic."""
 
@@ -132,6 +134,7 @@ def _load(folder: Path, reader: RecordingReader) -> Recording:
         events=_in_order(_texts(channels, "/plan/events", Event.from_json)),
         states=_in_order(_texts(channels, "/plan/state", PlanState.from_json)),
         stops=_stops(stops) if stops is not None else (),
+        complaints=read_complaints(channels),
         counts={topic: len(channel) for topic, channel in channels.items()},
     )
 
