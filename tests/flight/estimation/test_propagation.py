@@ -55,9 +55,7 @@ def disturbed(estimator, component, size):
     s["anchor"] = start
     turn = Rotation.from_quat(moved["orientation"]) * Rotation.from_quat(plain["orientation"]).inv()
     parts = [moved[f] - plain[f] for f in ("position", "velocity")]
-    return np.concatenate(
-        [*parts, turn.as_rotvec(), *(moved[f] - plain[f] for f in ("gyro_bias", "disturbance"))]
-    )
+    return np.concatenate([*parts, turn.as_rotvec(), *(moved[f] - plain[f] for f in ("gyro_bias", "disturbance"))])
 
 
 def test_a_body_that_spins_steadily_keeps_its_axis(estimator):

@@ -54,7 +54,9 @@ def test_the_impulse_of_a_pulse_is_thrust_times_shifted_on_time(on_ms, late_ms, 
     bench = Bench()
     bench.command(START + (20 + late_ms) * MS, (0, [valve]), (on_ms * MS, []))
     bench.tick(20)
-    on_time = on_ms * 1e-3 + 0.005 + 0.001 - 0.006 - 0.001  # closing delay and half fall, less opening delay and half rise
+    on_time = (
+        on_ms * 1e-3 + 0.005 + 0.001 - 0.006 - 0.001
+    )  # closing delay and half fall, less opening delay and half rise
     np.testing.assert_allclose(bench.impulse(), bench.force(valve) * on_time, atol=1e-12)
     assert bench.s["pulse_count"] == 0
 
