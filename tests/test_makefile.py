@@ -30,7 +30,7 @@ class Machine:
             (self.commands / tool).symlink_to(shutil.which(tool))
         self.add("uname", "#!/bin/sh\necho Linux x86_64\n")
         (self.folder / "scripts").mkdir(parents=True)
-        for name in ("Makefile", "setup.py", "pyproject.toml", "scripts/environment.sh"):
+        for name in ("Makefile", "setup.py", "pyproject.toml", ".ci/environment.sh"):
             shutil.copy(ROOT / name, self.folder / name)
 
     def add(self, command: str, script: str) -> None:
@@ -142,7 +142,7 @@ SOURCED = {
 @pytest.mark.parametrize("ros", ["wheels", "system"])
 def test_a_sourced_ros_is_kept_from_the_wheels_and_given_to_the_system_s_python(machine, ros):
     environment = machine.folder.parent / "environment.txt"
-    (machine.folder / "scripts/environment.sh").write_text(f"#!/usr/bin/env bash\nmkdir -p $1\nenv > {environment}\n")
+    (machine.folder / ".ci/environment.sh").write_text(f"#!/usr/bin/env bash\nmkdir -p $1\nenv > {environment}\n")
     stamp = {"wheels": ".venv/installed", "system": ".venv-system/installed"}[ros]
     done = machine.make(stamp, f"ROS={ros}", ROS_DOMAIN_ID="7", **SOURCED)
     assert done.returncode == 0, done.stderr
@@ -154,6 +154,6 @@ def test_a_sourced_ros_is_kept_from_the_wheels_and_given_to_the_system_s_python(
 
 def test_a_library_path_without_ros_is_the_user_s_own_and_stays(machine):
     environment = machine.folder.parent / "environment.txt"
-    (machine.folder / "scripts/environment.sh").write_text(f"#!/usr/bin/env bash\nmkdir -p $1\nenv > {environment}\n")
+    (machine.folder / ".ci/environment.sh").write_text(f"#!/usr/bin/env bash\nmkdir -p $1\nenv > {environment}\n")
     assert machine.make(".venv/installed", LD_LIBRARY_PATH="/usr/local/cuda/lib64").returncode == 0
     assert "LD_LIBRARY_PATH=/usr/local/cuda/lib64" in environment.read_text().splitlines()

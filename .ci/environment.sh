@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Make a Python environment and install testbed into it, editable. Called by the Makefile; safe to call again.
 #
-#   scripts/environment.sh FOLDER EXTRAS [system]
+#   .ci/environment.sh FOLDER EXTRAS [system]
 #
 # EXTRAS is a list such as ros,dev. `system` uses the ROS 2 that is sourced in this shell instead of rclpy's wheels.
 set -euo pipefail
