@@ -29,7 +29,7 @@ class Machine:
         for tool in TOOLS:
             (self.commands / tool).symlink_to(shutil.which(tool))
         self.add("uname", "#!/bin/sh\necho Linux x86_64\n")
-        (self.folder / "scripts").mkdir(parents=True)
+        (self.folder / ".ci").mkdir(parents=True)
         for name in ("Makefile", "setup.py", "pyproject.toml", ".ci/environment.sh"):
             shutil.copy(ROOT / name, self.folder / name)
 
