@@ -3,7 +3,8 @@
 One table, so that a lab that swaps a part in has one place to look. A name without a leading slash lives in the
 vehicle's namespace (`/wren/imu`). Everything is published reliable. A subscriber asks best effort on wall time, because
 foreign drivers may offer only that, and reliable in lockstep, where no message may be lost; latched topics (transient
-local) and those marked `always_reliable` are asked reliable on both.
+local) and those marked `always_reliable`, of which each message counts and none comes from a driver, are asked reliable
+on both.
 """
 
 from __future__ import annotations
@@ -116,7 +117,16 @@ VEHICLE_TOPICS: Final = (
         "supply/temperature", Temperature, "tank temperature", "plant", "conductor, displays", "5 Hz", hearers=(1, 0)
     ),
     Topic("battery", BatteryState, "charge and voltage", "plant", "conductor, displays", "1 Hz"),
-    Topic("place", PoseStamped, "put an emulated vehicle there", "conductor", "plant", "on change", hearers=(1, 0)),
+    Topic(
+        "place",
+        PoseStamped,
+        "put an emulated vehicle there",
+        "conductor",
+        "plant",
+        "on change",
+        always_reliable=True,
+        hearers=(1, 0),
+    ),
     Topic(
         "truth",
         Odometry,
@@ -143,7 +153,16 @@ GLOBAL_TOPICS: Final = (
         "10 Hz",
         hearers=(2, 2),
     ),
-    Topic("/plan/events", String, "what was decided, JSON", "conductor", "displays", "on change", hearers=(1, 0)),
+    Topic(
+        "/plan/events",
+        String,
+        "what was decided, JSON",
+        "conductor",
+        "displays",
+        "on change",
+        always_reliable=True,
+        hearers=(1, 0),
+    ),
     Topic("/plan/configuration", String, "plan and files as read, JSON", "conductor", "all", "once", latched=True),
     Topic("/contacts", String, "contacts since the last message, JSON", "plant", "conductor", "10 Hz", hearers=(1, 0)),
     Topic("/air/temperature", Temperature, "measured air temperature", "plant", "estimator", "1 Hz", hearers=(0, 1)),
