@@ -102,6 +102,8 @@ def propagate_covariance(p: Any, track: Any) -> None:
             P[POSITION + k, VELOCITY + k] += track.velocity_noise * dt / 2.0
             P[VELOCITY + k, POSITION + k] += track.velocity_noise * dt / 2.0
             P[DISTURBANCE + k, DISTURBANCE + k] += dt * p.disturbance_walk
+            P[DISTURBANCE + k, VELOCITY + k] += 0.5 * dt * dt * p.disturbance_walk
+            P[VELOCITY + k, DISTURBANCE + k] += 0.5 * dt * dt * p.disturbance_walk
         P[ATTITUDE + k, ATTITUDE + k] += track.attitude_noise
         P[BIAS + k, BIAS + k] += dt * p.bias_walk
     clear_pending(track)

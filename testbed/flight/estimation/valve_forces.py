@@ -18,6 +18,8 @@ TOO_FAR_NS = NS_PER_S // 2
 """A schedule that starts later than this is refused by every plant, so it is here."""
 DEADMAN_NS = NS_PER_S // 4
 """A schedule that does not close its valves is ended by the plant's deadman."""
+NEVER = 1 << 62
+"""A stamp after all others, ns."""
 FIRING_MARGIN_NS = 2_000_000
 """Noise of a firing valve counts this long before and after the believed pulse."""
 THRUST_ERROR_TIME = 1.0
@@ -90,7 +92,7 @@ def push_over_interval(p: Any, s: Any, number: int) -> None:
     push = s.history_push[slot]
     push[:] = 0.0
     s.history_noise[slot] = 0.0
-    s.history_firing_from[slot], s.history_firing_until[slot] = stop, start
+    s.history_firing_from[slot], s.history_firing_until[slot] = NEVER, -NEVER
     kept = 0
     for k in range(s.pulse_count):
         first, last = s.pulse_open[k] + p.opening_shift, s.pulse_close[k] + p.closing_shift

@@ -116,6 +116,7 @@ def test_the_covariance_follows_the_differences_of_the_mean(estimator):
     Q[6:9, 6:9] = attitude_noise * np.eye(3)
     Q[9:12, 9:12] = dt * p["bias_walk"] * np.eye(3)
     Q[12:15, 12:15] = dt * p["disturbance_walk"] * np.eye(3)
+    Q[3:6, 12:15] = Q[12:15, 3:6] = 0.5 * dt**2 * p["disturbance_walk"] * np.eye(3)
     got = track["covariance"][:n, :n]
     # What the step leaves out is of second order in time: the push turned by attitude into position.
     np.testing.assert_allclose(got, F @ P @ F.T + Q, rtol=0.0, atol=1e-4 * np.abs(P).max())

@@ -125,4 +125,6 @@ def test_a_chirp_counts_as_disturbed_while_a_valve_fires_on_its_way():
     assert disturbed(18, 26)
     assert disturbed(35, 42)
     assert disturbed(57, 66)
+    assert disturbed(57, 77)
     assert not disturbed(60, 68)
+    assert not disturbed(80, 101)  # over two intervals in which nothing fires
