@@ -39,7 +39,7 @@ WINDOW_NS: Final = 3 * NS_PER_S // 2
 SEARCH_STEPS: Final = 15
 FINISH_STEPS: Final = 30
 SPARE: Final = 12
-"""Ranges needed beyond the unknowns of the pose, so that the residuals tell a wrong one: with 4 some off by 30° passed."""
+"""Ranges needed beyond the unknowns of the pose: with 4 the residuals let poses pass that were wrong by 30 degrees."""
 OUTLIER: Final = 4.0
 """A residual above this many standard deviations is taken for an echo and left out, the worst first."""
 OUTLIER_SHARE: Final = 0.2
