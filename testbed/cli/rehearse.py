@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from testbed.plan.configuration import Configuration
 
 DEFAULT_PLAN = "plans/demo.yaml"
+PASSED = 0
 RUN_FAILED = 1
 INTERRUPTED = 130
 
@@ -74,12 +76,11 @@ def rehearse(
     refuse_used(folder)
     folder.mkdir(parents=True, exist_ok=True)
     if engine is Engine.lockstep:
-        interrupted = run_engine(configuration, folder)
+        code = run_engine(configuration, folder)
     else:
         wall = speed == 1.0 and not lockstep
-        interrupted = run_live(path, configuration, folder.absolute(), None if wall else speed, processes)
-    code = conclude(folder)
-    raise typer.Exit(INTERRUPTED if interrupted else code)
+        code = run_live(path, configuration, folder.absolute(), None if wall else speed, processes)
+    raise typer.Exit(max(code, conclude(folder)))
 
 
 def refuse_used(folder: Path) -> None:
@@ -90,8 +91,8 @@ def refuse_used(folder: Path) -> None:
         raise ConfigurationError([Problem(str(folder), None, "--results", str(folder), "a new or empty folder")])
 
 
-def run_engine(configuration: Configuration, folder: Path) -> bool:
-    """Run without ROS; whether Ctrl-C ended it, in which case the recording holds what came before."""
+def run_engine(configuration: Configuration, folder: Path) -> int:
+    """Run without ROS and return an exit code; after Ctrl-C the recording holds what came before."""
     from testbed.cli.display import engine_progress
     from testbed.rehearsal.lockstep import rehearse_in_engine
 
@@ -99,17 +100,19 @@ def run_engine(configuration: Configuration, folder: Path) -> bool:
         with engine_progress() as show:
             rehearse_in_engine(configuration, folder / "recording", show)
     except KeyboardInterrupt:
-        return True
-    return False
+        return INTERRUPTED
+    return PASSED
 
 
-def run_live(plan: Path, configuration: Configuration, folder: Path, speed: float | None, processes: Processes) -> bool:
-    """Run on the live graph; whether Ctrl-C or a termination signal ended it."""
+def run_live(plan: Path, configuration: Configuration, folder: Path, speed: float | None, processes: Processes) -> int:
+    """Run on the live graph and return an exit code: 130 after a signal, 1 where a process died or fell silent."""
     from testbed.cli.display import live_progress
     from testbed.cli.keys import requests
     from testbed.nodes.launcher import Rehearsal
     from testbed.nodes.launcher import rehearse as rehearse_live
+    from testbed.record.notes import add_note
     from testbed.record.recover import recover
+    from testbed.record.results import Results
 
     with live_progress(configuration.plan.name) as show, requests() as asked:
         outcome = rehearse_live(Rehearsal(plan, configuration, folder, speed, processes.value), show, asked)
@@ -118,7 +121,12 @@ def run_live(plan: Path, configuration: Configuration, folder: Path, speed: floa
         print(f"{name} died ({how}); every holder of valves was told to stop. Its output: {folder / 'logs' / name}.txt")
     if outcome.ending == "no answer":
         print(f"the conductor fell silent; every holder of valves was told to stop. Logs: {folder / 'logs'}")
-    return outcome.ending == "interrupted"
+    if any(name == "recorder" for name, _ in outcome.died):
+        remark = "the recorder died; what came after its last message is not recorded"
+        add_note(Results(folder).notes, remark, "launcher", datetime.now().astimezone())
+    if outcome.ending == "interrupted":
+        return INTERRUPTED
+    return PASSED if outcome.ending == "finished" else RUN_FAILED
 
 
 def conclude(folder: Path) -> int:
