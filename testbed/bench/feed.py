@@ -19,7 +19,7 @@ from testbed.rehearsal.wiring import IMU, RANGES, SCHEDULE, STEP_TICKS
 
 @dataclass(frozen=True)
 class Feed:
-    """Inputs of one vehicle, tick by tick. imu (ticks,); the others at some ticks, by the stamp (ns) when they are sent.
+    """Inputs of one vehicle, tick by tick. imu (ticks,); the others at some ticks, by the stamp (ns) of their sending.
 
     permitted_from: stamp from which on valves may open, and a maneuver is flown. schedules: what the vehicle answered.
     """
@@ -73,9 +73,7 @@ def record_feed(configuration: Configuration, vehicle: str, seconds: float) -> F
     return replace(feed, imu=np.concatenate(imu), permitted_from=min(permitted))
 
 
-def _keep_step(
-    rehearsal: LockstepRehearsal, v: int, vehicle: str, imu: list[NDArray[np.void]], feed: Feed
-) -> None:
+def _keep_step(rehearsal: LockstepRehearsal, v: int, vehicle: str, imu: list[NDArray[np.void]], feed: Feed) -> None:
     tape, commands = rehearsal.tape, rehearsal.commands
     imu.append(tape.imu[v, : tape.counts[v, IMU]].copy())
     cycle = rehearsal.configuration.beacons.cycle_ns

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
-from builtin_interfaces.msg import Duration
 from geometry_msgs.msg import Point, Pose, PoseStamped, Quaternion, Vector3, Vector3Stamped, WrenchStamped
 from nav_msgs.msg import Odometry
 from numpy.typing import NDArray
@@ -30,8 +30,15 @@ def header(stamp: int, frame: str) -> Header:
     return Header(stamp=to_time(stamp), frame_id=frame)
 
 
-def _vector(values: NDArray[np.float64]) -> Vector3:
-    return Vector3(x=float(values[0]), y=float(values[1]), z=float(values[2]))
+def _begin(message: Any, stamp: int, frame: str) -> None:
+    """Fill a message's header in place: every nested message that is made costs, and most are made twice by rclpy."""
+    head = message.header
+    head.frame_id = frame
+    head.stamp.sec, head.stamp.nanosec = divmod(stamp, messages.NS_PER_S)
+
+
+def _fill(vector: Vector3 | Point, values: NDArray[np.float64]) -> None:
+    vector.x, vector.y, vector.z = values.tolist()
 
 
 def _components(vector: Vector3 | Point) -> tuple[float, float, float]:
@@ -40,9 +47,10 @@ def _components(vector: Vector3 | Point) -> tuple[float, float, float]:
 
 def imu_to_message(record: np.void, frame: str) -> Imu:
     """IMU record to Imu; no orientation is measured (REP 145)."""
-    message = Imu(header=header(int(record["stamp"]), frame))
-    message.angular_velocity = _vector(record["angular_velocity"])
-    message.linear_acceleration = _vector(record["linear_acceleration"])
+    message = Imu()
+    _begin(message, int(record["stamp"]), frame)
+    _fill(message.angular_velocity, record["angular_velocity"])
+    _fill(message.linear_acceleration, record["linear_acceleration"])
     message.orientation_covariance[0] = -1.0
     return message
 
@@ -56,11 +64,15 @@ def imu_from_message(message: Imu, record: np.void) -> None:
 
 def odometry_to_message(record: np.void, frame: str, child_frame: str) -> Odometry:
     """ODOMETRY record to Odometry."""
-    message = Odometry(header=header(int(record["stamp"]), frame), child_frame_id=child_frame)
+    message = Odometry()
+    _begin(message, int(record["stamp"]), frame)
+    message.child_frame_id = child_frame
     pose, twist = message.pose, message.twist
-    pose.pose = pose_to_message(record["position"], record["orientation"])
-    twist.twist.linear = _vector(record["linear_velocity"])
-    twist.twist.angular = _vector(record["angular_velocity"])
+    _fill(pose.pose.position, record["position"])
+    turn = pose.pose.orientation
+    turn.x, turn.y, turn.z, turn.w = record["orientation"].tolist()
+    _fill(twist.twist.linear, record["linear_velocity"])
+    _fill(twist.twist.angular, record["angular_velocity"])
     pose.covariance[:] = record["pose_covariance"].reshape(36)
     twist.covariance[:] = record["twist_covariance"].reshape(36)
     return message
@@ -97,9 +109,10 @@ def quaternion_from_message(quaternion: Quaternion) -> tuple[float, float, float
 
 def wrench_to_message(record: np.void, frame: str) -> WrenchStamped:
     """WRENCH record to WrenchStamped."""
-    message = WrenchStamped(header=header(int(record["stamp"]), frame))
-    message.wrench.force = _vector(record["force"])
-    message.wrench.torque = _vector(record["torque"])
+    message = WrenchStamped()
+    _begin(message, int(record["stamp"]), frame)
+    _fill(message.wrench.force, record["force"])
+    _fill(message.wrench.torque, record["torque"])
     return message
 
 
@@ -112,14 +125,18 @@ def wrench_from_message(message: WrenchStamped, record: np.void) -> None:
 
 def force_to_message(stamp: int, force: NDArray[np.float64], frame: str) -> WrenchStamped:
     """A pure force (3,) N as WrenchStamped."""
-    message = WrenchStamped(header=header(stamp, frame))
-    message.wrench.force = _vector(force)
+    message = WrenchStamped()
+    _begin(message, stamp, frame)
+    _fill(message.wrench.force, force)
     return message
 
 
 def vector_to_message(stamp: int, vector: NDArray[np.float64], frame: str) -> Vector3Stamped:
     """A vector (3,) as Vector3Stamped."""
-    return Vector3Stamped(header=header(stamp, frame), vector=_vector(vector))
+    message = Vector3Stamped()
+    _begin(message, stamp, frame)
+    _fill(message.vector, vector)
+    return message
 
 
 def _cloud(stamp: int, frame: str, points: NDArray[np.void]) -> PointCloud2:
@@ -173,20 +190,19 @@ def innovations_to_message(stamp: int, frame: str, points: NDArray[np.void]) -> 
 
 def schedule_to_message(record: np.void, valve_names: list[str]) -> JointTrajectory:
     """SCHEDULE record to JointTrajectory; count 0 gives empty joint_names: close now."""
-    message = JointTrajectory(header=header(int(record["stamp"]), ""))
+    message = JointTrajectory()
+    _begin(message, int(record["stamp"]), "")
     count = int(record["count"])
     if count == 0:
         return message
     message.joint_names = valve_names
-    valves = len(valve_names)
-    offsets, states = record["offset"], record["open"]
-    message.points = [
-        JointTrajectoryPoint(
-            positions=array("d", states[k, :valves].astype(np.float64).tobytes()),
-            time_from_start=Duration(sec=int(offsets[k]) // 1_000_000_000, nanosec=int(offsets[k]) % 1_000_000_000),
-        )
-        for k in range(count)
-    ]
+    states = record["open"][:count, : len(valve_names)].astype(np.float64)
+    points = [JointTrajectoryPoint() for _ in range(count)]
+    for point, offset, positions in zip(points, record["offset"][:count].tolist(), states, strict=True):
+        point.positions = array("d", positions.tobytes())
+        time = point.time_from_start
+        time.sec, time.nanosec = divmod(offset, messages.NS_PER_S)
+    message.points = points
     return message
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence as Arguments
+from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 from rclpy.node import Node
 from sensor_msgs.msg import Imu, PointCloud2, Temperature
 from trajectory_msgs.msg import JointTrajectory
@@ -18,6 +20,9 @@ from testbed.nodes import convert, process
 from testbed.nodes.contract import VehicleContract
 from testbed.nodes.follower import Follower, Inbox, Needed, Slots
 from testbed.nodes.topics import to_nanoseconds
+
+Vector = NDArray[np.float64]
+"""Three components."""
 
 
 class EstimatorNode(Node):
@@ -118,14 +123,18 @@ class EstimatorNode(Node):
 
     def _publish(self, stamp: int) -> None:
         place, base = self._contract.configuration.place, self._contract.base_frame
-        publish = self._follower.publish
-        publish(self._odometry_out, convert.odometry_to_message(self._estimator.output(stamp), place, base))
+        odometry = convert.odometry_to_message(self._estimator.output(stamp), place, base)
+        self._follower.publish(self._odometry_out, odometry)
         if due(stamp, PERIOD_NS["estimate"]):
-            bias, force = self._estimator.gyro_bias, self._estimator.disturbance_force
-            innovations = self._estimator.innovations()
-            publish(self._bias_out, convert.vector_to_message(stamp, bias, self._contract.frame("imu_link")))
-            publish(self._disturbance_out, convert.force_to_message(stamp, force, place))
-            publish(self._innovations_out, convert.innovations_to_message(stamp, base, innovations))
+            one = self._estimator
+            health = partial(self._publish_health, stamp, one.gyro_bias, one.disturbance_force, one.innovations())
+            self._follower.aside(health)
+
+    def _publish_health(self, stamp: int, bias: Vector, force: Vector, innovations: NDArray[np.void]) -> None:
+        publish, place, base = self._follower.publish, self._contract.configuration.place, self._contract.base_frame
+        publish(self._bias_out, convert.vector_to_message(stamp, bias, self._contract.frame("imu_link")))
+        publish(self._disturbance_out, convert.force_to_message(stamp, force, place))
+        publish(self._innovations_out, convert.innovations_to_message(stamp, base, innovations))
 
 
 def main(arguments: Arguments[str] | None = None) -> int:

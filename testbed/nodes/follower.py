@@ -8,7 +8,7 @@ On wall time it works with what has arrived.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Any
+from typing import Any, Final
 
 from rclpy.node import Node
 from rclpy.publisher import Publisher
@@ -16,6 +16,9 @@ from std_msgs.msg import Header
 
 from testbed.nodes.contract import Contract
 from testbed.nodes.topics import to_time
+
+ASIDE_SECONDS: Final = 0.005
+"""Half a tick: until then the answer to a tick has gone its way to the valves."""
 
 Inbox = dict[int, Any]
 """What has arrived on one topic, by stamp (ns)."""
@@ -43,7 +46,8 @@ class Slots:
 class Follower:
     """One node's place in the order of a tick.
 
-    needed: for a tick, the inputs to wait for in lockstep. work: does the tick; publishes through `publish`.
+    needed: for a tick, the inputs to wait for in lockstep. work: does the tick; publishes through `publish`, and
+    through `aside` what no other follower works with.
     """
 
     def __init__(
@@ -58,6 +62,9 @@ class Follower:
         self._finished = 0
         self._sent: list[tuple[Publisher, Any]] = []
         self._done = contract.publisher("/clock/done") if contract.lockstep else None
+        self._waiting: list[Callable[[], None]] = []
+        self._aside = node.create_timer(ASIDE_SECONDS, self._send_waiting)
+        self._aside.cancel()
 
     def begin(self, stamp: int) -> None:
         """The input that starts this tick has arrived (again)."""
@@ -85,6 +92,20 @@ class Follower:
         publisher.publish(message)
         if self._lockstep:
             self._sent.append((publisher, message))
+
+    def aside(self, send: Callable[[], None]) -> None:
+        """Send something now in lockstep; on wall time a moment later, so that it does not hold up the loop."""
+        if self._lockstep:
+            send()
+            return
+        self._waiting.append(send)
+        self._aside.reset()
+
+    def _send_waiting(self) -> None:
+        self._aside.cancel()
+        waiting, self._waiting = self._waiting, []
+        for send in waiting:
+            send()
 
     def _ready(self, stamp: int) -> bool:
         """Whether everything due is in, and at the first tick also whether everybody hears."""

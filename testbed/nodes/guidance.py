@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence as Arguments
+from functools import partial
 
 import numpy as np
 from nav_msgs.msg import Odometry
@@ -72,14 +73,20 @@ class GuidanceNode(Node):
     def _work(self, stamp: int) -> None:
         self._take_maneuver(self._plan.maneuver_number(stamp, self._contract.vehicle.name))
         self._guidance.step(self._odometry[stamp], self._wrench, self._reference, self._status)
-        publish, place, base = self._follower.publish, self._contract.configuration.place, self._contract.base_frame
-        publish(self._wrench_out, convert.wrench_to_message(self._wrench[0], base))
+        self._follower.publish(self._wrench_out, convert.wrench_to_message(self._wrench[0], self._contract.base_frame))
         if self._reference_slots.starts(stamp):
-            publish(self._reference_out, convert.odometry_to_message(self._reference[0], place, base))
+            self._follower.aside(partial(self._publish_reference, self._reference[0].copy()))
         phase = int(self._status[0]["phase"])
         if self._status_slots.starts(stamp) or phase != self._phase:
-            publish(self._status_out, String(data=status_json(self._status[0])))
+            self._follower.aside(partial(self._publish_status, self._status[0].copy()))
         self._phase = phase
+
+    def _publish_reference(self, reference: np.void) -> None:
+        place, base = self._contract.configuration.place, self._contract.base_frame
+        self._follower.publish(self._reference_out, convert.odometry_to_message(reference, place, base))
+
+    def _publish_status(self, status: np.void) -> None:
+        self._follower.publish(self._status_out, String(data=status_json(status)))
 
     def _take_maneuver(self, number: int) -> None:
         """Obey a maneuver only if the plan names it now and it is newer than what was in force at the start."""

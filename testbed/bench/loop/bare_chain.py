@@ -19,11 +19,11 @@ from rclpy.node import Node
 from sensor_msgs.msg import Imu, PointCloud2
 from trajectory_msgs.msg import JointTrajectory, JointTrajectoryPoint
 
+from testbed.bench.rows import publisher, subscribe
 from testbed.description import messages
 from testbed.description.messages import PERIOD_NS
 from testbed.description.ticks import due, schedule_due, wrench_due
 from testbed.nodes import convert, process
-from testbed.nodes.contract import Contract
 from testbed.nodes.topics import to_nanoseconds, to_time
 
 NAMESPACE = "bare"
@@ -34,11 +34,12 @@ class BareEstimator(Node):
 
     def __init__(self) -> None:
         super().__init__("bare_estimator")
-        contract = Contract(self, lockstep=False)
-        self._message = convert.odometry_to_message(np.zeros(1, messages.ODOMETRY)[0], "table", f"{NAMESPACE}/base_link")
-        self._out = contract.publisher("odometry", NAMESPACE)
-        contract.subscribe("ranges", self._on_ranges, NAMESPACE)
-        contract.subscribe("imu", self._on_imu, NAMESPACE)
+        self._message = convert.odometry_to_message(
+            np.zeros(1, messages.ODOMETRY)[0], "table", f"{NAMESPACE}/base_link"
+        )
+        self._out = publisher(self, "odometry", NAMESPACE)
+        subscribe(self, "ranges", self._on_ranges, NAMESPACE)
+        subscribe(self, "imu", self._on_imu, NAMESPACE)
 
     def _on_ranges(self, message: PointCloud2) -> None:
         """Received, as the estimator receives it."""
@@ -54,10 +55,9 @@ class BareGuidance(Node):
 
     def __init__(self) -> None:
         super().__init__("bare_guidance")
-        contract = Contract(self, lockstep=False)
         self._message = convert.wrench_to_message(np.zeros(1, messages.WRENCH)[0], f"{NAMESPACE}/base_link")
-        self._out = contract.publisher("wrench", NAMESPACE)
-        contract.subscribe("odometry", self._on_odometry, NAMESPACE)
+        self._out = publisher(self, "wrench", NAMESPACE)
+        subscribe(self, "odometry", self._on_odometry, NAMESPACE)
 
     def _on_odometry(self, message: Odometry) -> None:
         if wrench_due(to_nanoseconds(message.header.stamp)):
@@ -70,11 +70,10 @@ class BareDriver(Node):
 
     def __init__(self, valves: list[str], points: list[int], modulation: int, lead: int) -> None:
         super().__init__("bare_driver")
-        contract = Contract(self, lockstep=False)
         self._messages = cycle([_schedule(valves, count) for count in points])
         self._modulation, self._lead = modulation, lead
-        self._out = contract.publisher("valves/schedule", NAMESPACE)
-        contract.subscribe("wrench", self._on_wrench, NAMESPACE)
+        self._out = publisher(self, "valves/schedule", NAMESPACE)
+        subscribe(self, "wrench", self._on_wrench, NAMESPACE)
 
     def _on_wrench(self, message: WrenchStamped) -> None:
         stamp = to_nanoseconds(message.header.stamp)

@@ -60,7 +60,9 @@ def figures(found: dict[str, Any]) -> list[Figure]:
         Figure("live loop, p50", median(live), "ms", median(bare), name, note=f"{answered} schedules"),
         Figure("live loop, p99", percentile(live, 99), "ms", percentile(bare, 99), name),
         Figure("live loop after a beacon cycle, p50", median(live[cycle]), "ms", median(bare[cycle]), name),
-        Figure("live loop after a beacon cycle, p99", percentile(live[cycle], 99), "ms", percentile(bare[cycle], 99), name),
+        Figure(
+            "live loop after a beacon cycle, p99", percentile(live[cycle], 99), "ms", percentile(bare[cycle], 99), name
+        ),
         Figure("components called directly, p50", median(direct), "ms"),
         Figure("components called directly, p99", percentile(direct, 99), "ms"),
         Figure("live loop less components / bare chain, p50", ratio, "×", at_most=LOOP_BOUND),

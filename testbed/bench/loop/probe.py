@@ -24,10 +24,10 @@ from trajectory_msgs.msg import JointTrajectory
 from testbed.bench.feed import Feed, record_feed
 from testbed.bench.loop.bare_chain import NAMESPACE as BARE
 from testbed.bench.loop.direct import DirectCalls
+from testbed.bench.rows import publisher, subscribe
 from testbed.description.messages import NS_PER_S, PERIOD_NS
 from testbed.description.ticks import due
 from testbed.nodes import convert
-from testbed.nodes.contract import Contract
 from testbed.nodes.process import make_executor
 from testbed.nodes.topics import to_nanoseconds, to_time
 from testbed.plan.configuration import load_configuration
@@ -47,20 +47,19 @@ class Probe(Node):
 
     def __init__(self, vehicle: str, lead: int) -> None:
         super().__init__("probe")
-        self._contract = contract = Contract(self, lockstep=False)
         self.vehicle = vehicle
         self._lead = lead
         self.sent: dict[str, dict[int, int]] = {vehicle: {}, BARE: {}}
         self.answered: dict[str, dict[int, int]] = {vehicle: {}, BARE: {}}
         self.opened = 0
-        self._imu = {name: contract.publisher("imu", name) for name in self.sent}
-        self._ranges = {name: contract.publisher("ranges", name) for name in self.sent}
-        self._air, self.state = contract.publisher("/air/temperature"), contract.publisher("/plan/state")
-        self.maneuver = contract.publisher("maneuver", vehicle)
-        self._release = contract.publisher("/release")
+        self._imu = {name: publisher(self, "imu", name) for name in self.sent}
+        self._ranges = {name: publisher(self, "ranges", name) for name in self.sent}
+        self._air, self.state = publisher(self, "/air/temperature"), publisher(self, "/plan/state")
+        self.maneuver = publisher(self, "maneuver", vehicle)
+        self._release = publisher(self, "/release")
         self._changes = self.create_client(ChangeState, f"/{vehicle}/thruster_driver/change_state")
         for name in self.sent:
-            contract.subscribe("valves/schedule", lambda message, name=name: self._on_schedule(name, message), name)
+            subscribe(self, "valves/schedule", lambda message, name=name: self._on_schedule(name, message), name)
 
     def _on_schedule(self, name: str, message: JointTrajectory) -> None:
         now = time.perf_counter_ns()
