@@ -15,6 +15,7 @@ from rclpy.node import Node
 from std_msgs.msg import Bool, String
 from std_srvs.srv import Trigger
 
+from testbed.nodes import shared_memory
 from testbed.nodes.children import Children
 from testbed.nodes.contract import Contract
 from testbed.nodes.process import make_executor
@@ -155,6 +156,7 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
             children.begin_together()
             rclpy.init(signal_handler_options=rclpy.signals.SignalHandlerOptions.NO)
             node = LauncherNode(rehearsal)
+            shared_memory.note_own()
             return _watch(rehearsal, node, children, interrupted, show, asked)
         finally:
             if rehearsal.lockstep:
@@ -162,17 +164,17 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
             children.end(name for name in children.names if name != "recorder")
             children.close()
             rclpy.try_shutdown()
+            shared_memory.remove_left_behind()
             for number, handler in previous.items():
                 signal.signal(number, handler)
 
 
 def session_environment(domain: int, folder: Path) -> dict[str, str]:
-    """Environment of every process of a session: this machine only, its own domain, no shared memory left behind."""
+    """Environment of every process of a session: this machine only, its own domain."""
     return {
         "ROS_DOMAIN_ID": str(domain),
         "ROS_AUTOMATIC_DISCOVERY_RANGE": "LOCALHOST",
         "ROS_LOG_DIR": str(folder / "logs"),
-        "FASTDDS_BUILTIN_TRANSPORTS": "UDPv4",
         "PYTHONUNBUFFERED": "1",
     }
 

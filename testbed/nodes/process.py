@@ -12,6 +12,8 @@ from rclpy._rclpy_pybind11 import RCLError
 from rclpy.executors import Executor, ExternalShutdownException, SingleThreadedExecutor
 from rclpy.node import Node
 
+from testbed.nodes import shared_memory
+
 LIFELINE_VARIABLE = "TESTBED_LIFELINE"
 """Environment variable with the file descriptor of the launcher's pipe; unset when started by hand."""
 LOADED_VARIABLE = "TESTBED_LOADED"
@@ -53,6 +55,11 @@ class Lifeline:
         text = os.environ.get(LIFELINE_VARIABLE)
         self._descriptor = int(text) if text else None
 
+    @property
+    def held(self) -> bool:
+        """Whether a launcher has started this process."""
+        return self._descriptor is not None
+
     def cut(self) -> bool:
         """Whether the launcher has gone."""
         if self._descriptor is None:
@@ -78,6 +85,8 @@ def spin(
     executor = make_executor()
     for node in nodes:
         executor.add_node(node)
+    if lifeline.held:
+        shared_memory.note_own()
     next_look, end = 0.0, float("inf")
     try:
         while rclpy.ok() and not until() and time.monotonic() < end:
@@ -95,3 +104,5 @@ def spin(
     finally:
         at_end()
         rclpy.try_shutdown()
+        if lifeline.cut():  # the launcher was killed, and cannot tidy up after itself
+            shared_memory.remove_left_behind()

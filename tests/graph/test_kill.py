@@ -1,0 +1,82 @@
+"""Whichever process is killed: valves close, the message names it, the recording can be read, nothing is left."""
+
+import json
+import os
+import signal
+import time
+
+import pytest
+
+from testbed.report.summary import summarise
+from tests.graph.session import STARTED, Session, all_closed_at_the_end, left_behind, open_after
+
+WAYS = {"live": ("--speed", "1"), "lockstep": ("--speed", "2")}
+CLOSED_WITHIN = 0.5
+"""Wall time after which no valve may be open any more, s (the plant's own watchdog; everything else is faster)."""
+
+
+def fly_until_it_fires(session):
+    """Wait until the vehicle is on its way, so that valves work; the shared memory that is in use then."""
+    session.until_said(STARTED)
+    time.sleep(1.0)  # of flight, so that valves have been open; nothing depends on how much
+    return session.shared_memory()
+
+
+def kill(session, name):
+    at = time.time_ns()
+    os.kill(session.pids()[name], signal.SIGKILL)
+    return at
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("victim", ["plant", "wren", "conductor"])
+def test_killing_a_process_closes_every_valve_and_says_who_died(tmp_path, way, victim):
+    with Session("long", tmp_path / "results", *WAYS[way]) as session:
+        shared_memory = fly_until_it_fires(session)
+        killed_at = kill(session, victim)
+        assert session.end() == 1
+        session.until_gone()
+        assert not left_behind(shared_memory)
+        assert f"{victim} died (killed by SIGKILL)" in session.output
+        recording, summary = session.recording(), json.loads((session.results / "summary.json").read_text())
+    assert not recording.cut
+    assert summary["ended"]["how"] == "process died"
+    assert summary["ended"]["processes_died"] == [{"process": victim, "how": "killed by SIGKILL"}]
+    after = open_after(recording, killed_at)["wren"]
+    if victim == "plant":
+        assert summary["valves_at_end"] == {"wren": "unknown"}
+    else:
+        assert summary["valves_at_end"] == {"wren": "closed"}
+        assert all_closed_at_the_end(recording)
+        if way == "live":
+            assert after < CLOSED_WITHIN
+    assert (session.results / "report.html").exists()
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_killing_the_recorder_ends_the_session_and_keeps_what_was_recorded(tmp_path, way):
+    with Session("long", tmp_path / "results", *WAYS[way]) as session:
+        shared_memory = fly_until_it_fires(session)
+        kill(session, "recorder")
+        assert session.end() == 1
+        session.until_gone()
+        assert not left_behind(shared_memory)
+        assert "recorder died (killed by SIGKILL)" in session.output
+        recording, summary = session.recording(), json.loads((session.results / "summary.json").read_text())
+    assert len(recording.vehicles["wren"].truth) > 50
+    assert summary["valves_at_end"] == {"wren": "unknown"}, "nobody has seen how it ended"
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_killing_the_launcher_stops_everything_that_it_started(tmp_path, way):
+    with Session("long", tmp_path / "results", *WAYS[way]) as session:
+        shared_memory = fly_until_it_fires(session)
+        killed_at = time.time_ns()
+        session.process.kill()
+        session.until_gone()
+        assert not left_behind(shared_memory)
+        recording, summary = session.recording(), summarise(session.results)
+    assert all_closed_at_the_end(recording)
+    if way == "live":
+        assert open_after(recording, killed_at)["wren"] < CLOSED_WITHIN
+    assert summary["exit_code"] == 1
