@@ -13,7 +13,8 @@ from rich.table import Table
 from rich.text import Text
 
 from testbed.cli.keys import LEGEND
-from testbed.plan.commands import Event, PlanState
+from testbed.cli.sentences import sentence
+from testbed.plan.commands import PlanState
 
 if TYPE_CHECKING:
     from testbed.nodes.launcher import Progress
@@ -31,7 +32,7 @@ def live_progress(plan: str) -> Iterator[Callable[[Progress], None]]:
     def print_events(progress: Progress) -> None:
         nonlocal printed
         for event in progress.events[printed:]:
-            console.print(line_of(event))
+            console.print(Text(sentence(event)), soft_wrap=True)
         printed = len(progress.events)
 
     if not sys.stdout.isatty():
@@ -71,10 +72,3 @@ def panel(state: PlanState | None) -> Group | Text:
     worst = "-" if state.worst_separation is None else f"{state.worst_separation:.3f} m"
     table.add_row("gas left", gas, "worst separation", worst)
     return Group(table, Text(state.decision, style="bold"), Text(LEGEND, style="dim"))
-
-
-def line_of(event: Event) -> str:
-    """One event as a line of text."""
-    where = f"{event.run} try {event.attempt}: " if event.run else ""
-    details = ", ".join(f"{key} {value}" for key, value in event.data.items() if not isinstance(value, (dict, list)))
-    return f"{where}{event.kind.replace('_', ' ')}" + (f" ({details})" if details else "")

@@ -13,13 +13,13 @@ from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from testbed.description.messages import NS_PER_S
+from testbed.plan import formatting
 from testbed.plan.observation import Contact
 from testbed.plan.results import Verdict
 from testbed.record.load import Recording, load
 from testbed.record.notes import Note, read_notes
 from testbed.record.recover import is_complete, recover
 from testbed.record.results import Results
-from testbed.report import formatting
 from testbed.report.ending import Ending, ending
 from testbed.report.figures.consistency import draw_consistency
 from testbed.report.figures.context import TryContext

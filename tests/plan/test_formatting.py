@@ -3,7 +3,7 @@
 import pytest
 
 from testbed.plan.criteria import CriterionResult
-from testbed.report.formatting import clock, quantity, value_and_limit
+from testbed.plan.formatting import clock, quantity, value_and_limit
 
 
 @pytest.mark.parametrize(

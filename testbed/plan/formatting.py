@@ -1,4 +1,4 @@
-"""Numbers as a reader of the page wants them."""
+"""Numbers as a person wants to read them, on the page and in the terminal."""
 
 from __future__ import annotations
 
