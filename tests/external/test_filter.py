@@ -9,12 +9,14 @@ tests/flight/estimation/test_estimator.py.
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
+from scipy.stats import chi2
 
 from tests.flight.estimation.world import START, World, demo_noise, white_only
 
 filterpy = pytest.importorskip("filterpy.kalman")
 
 CYCLES = 12
+GATE = chi2.ppf(0.999, 1)
 CONFIRMED = 3.0
 
 
@@ -38,6 +40,7 @@ class Textbook:
         self.bias_walk = 2.0 * np.radians(noise.gyro.bias_instability_deg_per_hour / 3600.0) ** 2 / noise.gyro.bias_time
         self.disturbance_walk = 2.0 * noise.surroundings.disturbance**2 / 60.0
         self.ranging = noise.ranging
+        self.rejected = int(estimator.state[0]["rejected"])
 
     def move(self, until, samples):
         """Carry mean and covariance to `until` through the gyro samples (stamp, mean rate up to it)."""
@@ -70,6 +73,9 @@ class Textbook:
         H = np.concatenate([u, np.zeros(3), -u @ skew(arm), np.zeros(6)])[None, :]
         sigma = self.ranging.constant + self.ranging.per_metre * distance
         self.filter.R = np.array([[sigma**2]])
+        if (distance - predicted) ** 2 > GATE * float((H @ self.filter.P @ H.T)[0, 0] + sigma**2):
+            self.rejected += 1
+            return
         self.filter.update(np.array([distance - predicted]), lambda x: H, lambda x: H @ x)
         x = self.filter.x
         self.position, self.velocity = self.position + x[0:3], self.velocity + x[3:6]
@@ -108,7 +114,7 @@ def test_the_filter_agrees_with_filterpy_on_the_same_data():
         textbook.move(pulse + cycle // 2, samples)  # the anchor waits at the last arrival, later than this
         track = estimator.state[0]["anchor"]
         assert track["stamp"] == textbook.stamp
-        assert estimator.state[0]["rejected"] == 0
+        assert estimator.state[0]["rejected"] == textbook.rejected
         sigma = np.sqrt(np.diag(textbook.filter.P))
         turn = Rotation.from_quat(track["orientation"]) * textbook.rotation.inv()
         difference = np.concatenate(

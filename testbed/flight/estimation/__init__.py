@@ -2,6 +2,11 @@
 
 `Estimator` builds it; the functions beside it are the compiled calls over `estimator.parameters[0]`,
 `estimator.state[0]` and the records of description/messages.py.
+
+layout.py holds all records. Data flow: inertial.py and valve_forces.py fill a history of gyro intervals;
+propagation.py carries mean and covariance through it; cycle.py runs each beacon cycle through update.py at its own
+times; acquisition.py, with position_start.py and pose_fit.py, finds the pose from nothing; output.py writes the
+odometry.
 """
 
 from testbed.flight.estimation.estimator import (

@@ -8,6 +8,7 @@ from typing import Any, Final
 from numba import njit
 
 from testbed.description.messages import NS_PER_S
+from testbed.description.rotation import cross
 from testbed.flight.estimation.cycle import settle
 from testbed.flight.estimation.layout import HISTORY, SEARCHING
 from testbed.flight.estimation.propagation import propagate_mean, replay
@@ -15,8 +16,8 @@ from testbed.flight.estimation.valve_forces import push_over_interval
 
 LONGEST_GAP: Final = NS_PER_S // 2
 """Without the gyro for longer than this the attitude is anybody's guess, ns."""
-BUMP_ERROR: Final = 0.1
-"""The velocity that the accelerometer feels in a bump may be wrong by this fraction."""
+BUMP_ERROR: Final = 0.2
+"""The push that the accelerometer feels over one interval of a bump may be wrong by this fraction."""
 
 
 @njit(cache=True)
@@ -49,6 +50,7 @@ def accept_imu(p: Any, s: Any, imu: Any) -> None:
     s.history_stop[slot] = imu.stamp
     for i in range(3):
         s.history_rate[slot, i] = rate[i]
+        s.spin_up[i] = p.free[3 + i] * (rate[i] - s.angular_velocity[i]) * NS_PER_S / gap
         s.angular_velocity[i] = rate[i]
     push_over_interval(p, s, number)
     _feel_bump(p, s, slot, force, 1e-9 * gap)
@@ -74,18 +76,21 @@ def lose(p: Any, s: Any) -> None:
 
 @njit(cache=True)
 def _feel_bump(p: Any, s: Any, slot: int, force: Any, dt: float) -> None:
-    """Add to the push what the accelerometer feels beyond valves, noise and bias: a contact, or a hand.
+    """Put in place of the push what the accelerometer feels, where that is beyond valves, noise and bias.
 
-    Only along axes that are free: elsewhere the floor carries the weight. The velocity becomes as unsure as the
-    sample is a poor measure of the whole interval.
+    So a contact or a hand moves the estimate at once, and makes its velocity less sure. Only along free axes: elsewhere
+    the floor carries the weight.
     """
+    push = s.history_push[slot]
     square = 0.0
     for i in range(3):
-        excess = p.free[i] * (force[i] - s.history_push[slot, i])
-        square += excess * excess
+        square += p.free[i] * (force[i] - push[i]) ** 2
     if square > p.bump_threshold * p.bump_threshold and math.isfinite(square):
+        tangential = cross(s.spin_up, p.sensor_arm)
+        rate = s.history_rate[slot]
+        centripetal = cross(rate, cross(rate, p.sensor_arm))
         for i in range(3):
-            s.history_push[slot, i] += p.free[i] * (force[i] - s.history_push[slot, i])
+            push[i] += p.free[i] * (force[i] - tangential[i] - centripetal[i] - push[i])
         s.history_noise[slot] += BUMP_ERROR * BUMP_ERROR * square * dt
         s.bumps += 1
 

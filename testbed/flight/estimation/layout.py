@@ -53,6 +53,7 @@ PARAMETERS: Final = np.dtype(
         ("bias_sigma", "f8"),
         ("bias_walk", "f8"),  # power spectral density, (rad/s)²/s
         ("bump_threshold", "f8"),
+        ("sensor_arm", "f8", (3,)),  # from the centre of mass, body axes
         # disturbance
         ("disturbance_sigma", "f8"),
         ("disturbance_walk", "f8"),  # power spectral density, (m/s²)²/s
@@ -142,6 +143,7 @@ STATE: Final = np.dtype(
         ("now", TRACK),  # at the last gyro sample
         ("saved", TRACK),  # the anchor before the cycle in work
         ("angular_velocity", "f8", (3,)),  # last gyro sample, rad/s
+        ("spin_up", "f8", (3,)),  # change of the gyro's samples over time, rad/s²
         # intervals between gyro samples, numbered history_first .. history_end - 1, kept at number % HISTORY
         ("history_first", "i8"),
         ("history_end", "i8"),

@@ -7,14 +7,14 @@ from typing import Any, Final
 import numpy as np
 from numba import njit
 
-from testbed.description.messages import UNKNOWN_VARIANCE
+from testbed.description.messages import NS_PER_S, TICK_NS, UNKNOWN_VARIANCE
 from testbed.description.rotation import cross, rotate_inverse, to_matrix
 from testbed.flight.estimation.layout import ACQUIRED, ATTITUDE, POSITION, VELOCITY
 from testbed.flight.estimation.propagation import propagate_covariance
 
 HELD_RATE: Final = 1e-4
 """Standard deviation of the rate about an axis that the floor holds, rad/s."""
-GYRO_PERIOD: Final = 0.01
+GYRO_PERIOD: Final = TICK_NS / NS_PER_S
 """Time between gyro samples, over which the white noise of one sample is averaged, s."""
 
 

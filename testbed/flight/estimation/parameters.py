@@ -42,6 +42,7 @@ def believed_parameters(
     p["held_height"] = vehicle.shape.floor_height + body.centre_of_mass[2]
     _valves(p, vehicle, noise, body.mass)
     _inertial_sensor(p, noise)
+    p["sensor_arm"] = np.array(vehicle.inertial_sensor.position) - p["centre_of_mass"]
     p["disturbance_sigma"] = noise.surroundings.disturbance
     p["disturbance_walk"] = 2.0 * noise.surroundings.disturbance**2 / DISTURBANCE_TIME
     _ranging(p, vehicle, beacons, noise)

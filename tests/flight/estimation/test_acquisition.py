@@ -51,8 +51,9 @@ def test_finds_any_pose_while_it_drifts_and_spins(place, beacons, degrees):
 
 
 def test_is_found_even_while_it_pushes():
+    """No guidance pushes before there is a fix; where something does, valves treble the noise and it takes longer."""
     world = World(range(20), push=True)
-    when, position, rotation = first_fixes(world, 6.0)
+    when, position, rotation = first_fixes(world, 10.0)
     assert np.isfinite(when).all()
     assert position.max() < 0.025
     assert rotation.max() < 4.0

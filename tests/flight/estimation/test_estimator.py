@@ -203,6 +203,7 @@ def test_a_bump_felt_by_the_accelerometer_does_not_cost_the_fix(place):
         def pushed(start):
             wrench = plain(start)
             wrench[:, :3] += world.mass * kick / 0.08
+            wrench[:, 3:] += np.cross((0.14, 0.03, 0.0), world.mass * kick / 0.08)
             return wrench
 
         world._wrench = pushed

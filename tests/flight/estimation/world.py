@@ -127,6 +127,7 @@ class World:
             1.0 + around.thrust * self.normal(1, valves)
         )
         self.gyro_bias = math.radians(noise.gyro.turn_on_bias_deg) * self.normal(3)
+        self.accelerometer_bias = self.normal(3)
         self.gyro_scale = noise.gyro.scale_error * self.normal(3)
         self.disturbance = around.disturbance * self.normal(3) * self.free[:3]
         self.survey = noise.ranging.survey * self.normal(len(self.beacons.beacons), 3)
@@ -209,6 +210,10 @@ class World:
         rate = 0.5 * (self.rate + self.rate_before) * (1.0 + self.gyro_scale) + self.gyro_bias
         rate = rate + math.radians(gyro.density_deg) / math.sqrt(TICK) * white[:, :3]
         force = self._wrench(self.stamp - TICK_NS)[:, :3] / self.mass * self.free[:3]
+        arm = np.array(self.vehicle.inertial_sensor.position) - self.com
+        force = force + np.cross((self.rate - self.rate_before) / TICK, arm)
+        force = force + np.cross(self.rate, np.cross(self.rate, arm))
+        force = force + accelerometer.turn_on_bias * self.accelerometer_bias
         force = force + accelerometer.density / math.sqrt(TICK) * white[:, 3:]
         if self.place == "table":
             force[:, 2] += GRAVITY
