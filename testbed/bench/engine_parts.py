@@ -1,0 +1,198 @@
+"""What each part of the engine costs: the same kernels on the same inputs as in a session, called apart."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from testbed.bench.figure import median
+from testbed.description import messages
+from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
+from testbed.description.ticks import schedule_due, wrench_due
+from testbed.flight import estimation, thruster_driver
+from testbed.model.plant import accept_schedule, advance, listen
+from testbed.plan.configuration import Configuration
+from testbed.plan.sequence import Sequence
+from testbed.rehearsal.engine import estimate, guide, sense
+from testbed.rehearsal.lockstep import LockstepRehearsal
+from testbed.rehearsal.wiring import IMU, ODOMETRY, RANGES, SCHEDULE, STEP_TICKS, Noise, draw
+
+NOT_HEARD: Final = -1
+
+_accept_commanded = estimation.accept_schedule
+_drive = thruster_driver.step
+
+
+class Heard(NamedTuple):
+    """Messages of a stretch of a session, by tick and vehicle; `*_row`: which one is new at a tick, or NOT_HEARD."""
+
+    first: int
+    imu: NDArray[np.void]
+    odometry: NDArray[np.void]
+    ranges: NDArray[np.void]
+    ranges_row: NDArray[np.int64]
+    schedule: NDArray[np.void]
+    schedule_row: NDArray[np.int64]
+
+
+def measure_parts(configuration: Configuration, before: float, window: float, repeats: int) -> dict[str, float]:
+    """Milliseconds that each part takes for one emulated second of all vehicles; medians."""
+    rehearsal = LockstepRehearsal(configuration)
+    _fly(rehearsal, before)
+    state = _copies(rehearsal)
+    heard, python = _hear(rehearsal, window)
+    ticks = len(heard.imu)
+    noise = draw(rehearsal.draws, ticks)
+    start, first, air = LOCKSTEP_START_NS, heard.first, rehearsal.air
+    calls: dict[str, Callable[[Any, Any, Any], None]] = {
+        "sensing": lambda plant, wires, tape: sense_ticks(plant, wires, noise, tape, first, ticks, start),
+        "plant": lambda plant, wires, tape: advance_ticks(plant, noise, heard, ticks),
+    }
+    flying: dict[str, Callable[[Any, Any, Any], None]] = {
+        "estimator": lambda flight, wires, tape: estimate_ticks(flight, wires, tape, heard, ticks, start, air),
+        "guidance and thruster driver": lambda flight, wires, tape: guide_ticks(flight, wires, tape, heard, ticks),
+    }
+    costs: dict[str, list[float]] = {}
+    for repeat in range(repeats + 1):  # the first one loads the kernels and counts for nothing
+        for side, parts in ((0, calls), (1, flying)):
+            for part, call in parts.items():
+                arrays = _again(state[side])
+                wires, tape = _again(state[2]), _again(state[3])
+                spent = _timed(lambda call=call, arrays=arrays, wires=wires, tape=tape: call(arrays, wires, tape))
+                costs.setdefault(part, []).append(spent) if repeat else None
+        draws = _timed(lambda: [draw(rehearsal.draws, STEP_TICKS) for _ in range(ticks // STEP_TICKS)])
+        costs.setdefault("random numbers", []).append(draws) if repeat else None
+    seconds = ticks * TICK_NS / NS_PER_S
+    per_second = {part: 1e3 * median(spent) / seconds for part, spent in costs.items()}
+    conductor = 1e3 * python["conductor"] / seconds
+    rest = 1e3 * python["all"] / seconds - conductor - sum(per_second.values())
+    return per_second | {"conductor": conductor, "the rest (messages kept, observation, calls)": max(rest, 0.0)}
+
+
+class TimedSequence:
+    """Passes everything on to a Sequence and adds up the time that its steps take."""
+
+    def __init__(self, sequence: Sequence) -> None:
+        self._sequence = sequence
+        self.spent = 0.0
+
+    def step(self, observation: Any) -> Any:
+        """One step of the sequence, timed."""
+        began = time.perf_counter()
+        commands = self._sequence.step(observation)
+        self.spent += time.perf_counter() - began
+        return commands
+
+
+def _fly(rehearsal: LockstepRehearsal, seconds: float) -> None:
+    for _ in range(round(seconds * NS_PER_S / (STEP_TICKS * TICK_NS))):
+        rehearsal.step()
+
+
+def _hear(rehearsal: LockstepRehearsal, window: float) -> tuple[Heard, dict[str, float]]:
+    """Fly on and keep what was said, and how long it took in all, s."""
+    sequence: Any = TimedSequence(rehearsal.sequence)
+    rehearsal.sequence = sequence
+    first, vehicles, steps = rehearsal.stamp + TICK_NS, len(rehearsal.names), round(window * 10)
+    ticks = steps * STEP_TICKS
+    imu, odometry = np.zeros((ticks, vehicles), messages.IMU), np.zeros((ticks, vehicles), messages.ODOMETRY)
+    ranges, schedules = (np.zeros((ticks, vehicles), kind) for kind in (messages.RANGES, messages.SCHEDULE))
+    ranges_row, schedule_row = (np.full((ticks, vehicles), NOT_HEARD) for _ in range(2))
+    spent, tape = 0.0, rehearsal.tape
+    cycle = rehearsal.configuration.beacons.cycle_ns
+    for step in range(steps):
+        began = time.perf_counter()
+        rehearsal.step()
+        spent += time.perf_counter() - began
+        for v in range(vehicles):
+            row = step * STEP_TICKS
+            imu[row : row + STEP_TICKS, v] = tape.imu[v, : tape.counts[v, IMU]]
+            for one in tape.odometry[v, : tape.counts[v, ODOMETRY]]:
+                odometry[(one["stamp"] - first) // TICK_NS, v] = one
+            for one in tape.ranges[v, : tape.counts[v, RANGES]]:
+                at = (one["stamp"] + cycle - first) // TICK_NS
+                ranges[at, v], ranges_row[at, v] = one, at
+            for k in range(tape.counts[v, SCHEDULE]):
+                at = (tape.schedule_at[v, k] - first) // TICK_NS
+                schedules[at, v], schedule_row[at, v] = tape.schedule[v, k], at
+    heard = Heard(first, imu, odometry, ranges, ranges_row, schedules, schedule_row)
+    return heard, {"all": spent, "conductor": sequence.spent}
+
+
+def _copies(rehearsal: LockstepRehearsal) -> tuple[Any, Any, Any, Any]:
+    """Plant, flight side, wires and tape as they are now."""
+    one = rehearsal
+    return _again(one.plant_arrays), _again(one.flight), _again(one.wires), _again(one.tape)
+
+
+def _again(arrays: Any) -> Any:
+    return type(arrays)(*(array.copy() for array in arrays))
+
+
+def _timed(call: Callable[[], Any]) -> float:
+    began = time.perf_counter()
+    call()
+    return time.perf_counter() - began
+
+
+@njit(cache=True)
+def sense_ticks(plant: Any, wires: Any, noise: Noise, tape: Any, first: int, ticks: int, start: int) -> None:
+    """Sense so many ticks, all vehicles standing still."""
+    for tick in range(ticks):
+        tape.counts[:] = 0
+        for v in range(len(plant.states)):
+            sense(plant, wires, noise, tape, v, tick, first + tick * TICK_NS, start)
+
+
+@njit(cache=True)
+def estimate_ticks(flight: Any, wires: Any, tape: Any, heard: Heard, ticks: int, start: int, air: float) -> None:
+    """Estimate from what was heard."""
+    for tick in range(ticks):
+        tape.counts[:] = 0
+        stamp = heard.first + tick * TICK_NS
+        for v in range(len(flight.estimator)):
+            if tick > 0 and heard.schedule_row[tick - 1, v] >= 0:
+                _accept_commanded(flight.estimator[v], flight.estimator_state[v], heard.schedule[tick - 1, v])
+            wires.imu[v] = heard.imu[tick, v]
+            if heard.ranges_row[tick, v] >= 0:
+                wires.ranges[v] = heard.ranges[tick, v]
+            estimate(flight, wires, tape, v, stamp, start, air)
+
+
+@njit(cache=True)
+def guide_ticks(flight: Any, wires: Any, tape: Any, heard: Heard, ticks: int) -> None:
+    """Guide and drive from the odometry that was heard."""
+    for tick in range(ticks):
+        tape.counts[:] = 0
+        stamp = heard.first + tick * TICK_NS
+        if wrench_due(stamp):
+            for v in range(len(flight.guidance)):
+                wires.odometry[v] = heard.odometry[tick, v]
+                guide(flight, wires, tape, v, stamp)
+                if schedule_due(stamp, flight.modulation_period[v]):
+                    _drive(flight.driver[v], flight.driver_state[v], wires.wrench[v], True, wires.schedule[v])
+
+
+@njit(cache=True)
+def advance_ticks(plant: Any, noise: Noise, heard: Heard, ticks: int) -> None:
+    """Advance the plant under the schedules that were heard."""
+    for tick in range(ticks):
+        stamp = heard.first + tick * TICK_NS
+        for v in range(len(plant.states)):
+            if heard.schedule_row[tick, v] >= 0:
+                accept_schedule(plant.vehicles[v], plant.states[v], heard.schedule[tick, v], stamp)
+            listen(
+                plant.world[0],
+                plant.vehicles,
+                plant.states,
+                v,
+                stamp,
+                noise.range_normals[tick, v],
+                noise.range_uniforms[tick, v],
+            )
+        advance(plant.world[0], plant.vehicles, plant.world_state[0], plant.states, stamp, noise.valves[tick])
