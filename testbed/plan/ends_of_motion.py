@@ -23,6 +23,12 @@ class EndsOfMotion:
         self._predictions = {
             name: Prediction(vehicle, configuration.room) for name, vehicle in configuration.vehicles.items()
         }
+        # Once now, so that nothing is compiled or loaded when somebody asks for a stop.
+        at_rest = np.zeros(1, ODOMETRY)
+        at_rest["orientation"][:, 3] = 1.0
+        anywhere = dict.fromkeys(self._predictions, at_rest[0])
+        self.after_stop(anywhere)
+        self.after_hold(anywhere)
 
     def after_stop(self, odometry: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
         """By vehicle, with valves closed: x, y where it touches the edge after `time` s, or where it is at the horizon.

@@ -88,8 +88,10 @@ def told(vehicle: str, given: Maneuver) -> str:
         x, y, z, w = given.orientation
         heading = math.degrees(math.atan2(2.0 * (x * y + w * z), 1.0 - 2.0 * (y * y + z * z)))
         return f"{vehicle} rotates to {heading:.0f}°"
-    where = "" if given.position is None else f" ({given.position[0]:.2f}, {given.position[1]:.2f})"
-    return f"{vehicle} translates to{where}" if given.kind == "translate" else f"{vehicle} holds at{where}"
+    if given.position is None:
+        return f"{vehicle} brakes and holds where it comes to rest"
+    where = f"({given.position[0]:.2f}, {given.position[1]:.2f})"
+    return f"{vehicle} translates to {where}" if given.kind == "translate" else f"{vehicle} holds at {where}"
 
 
 def maneuver(step: Step, before: PlannedPose, after: PlannedPose, **common: Any) -> Maneuver:
