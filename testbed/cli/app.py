@@ -18,6 +18,7 @@ from testbed.cli.recover import recover
 from testbed.cli.rehearse import rehearse
 from testbed.cli.report import report
 from testbed.cli.schema import schema
+from testbed.cli.void import void
 from testbed.cli.warm import warm
 from testbed.description.errors import ConfigurationError
 
@@ -36,6 +37,7 @@ app.command()(recover)
 app.command()(rehearse)
 app.command()(report)
 app.command()(schema)
+app.command()(void)
 app.command()(warm)
 
 

@@ -62,6 +62,7 @@ def rehearse(
 
     Exit code: 0 every required run passed, 1 a run failed, 2 bad input, 130 stopped by Ctrl-C.
     """
+    from testbed.cli.warm import ensure_warm
     from testbed.description.errors import ConfigurationError
     from testbed.description.locate import locate
     from testbed.plan.check import check
@@ -71,6 +72,7 @@ def rehearse(
     problems = check(path)
     if problems:
         raise ConfigurationError(problems)
+    ensure_warm()
     configuration = load_configuration(path, seed)
     folder = results or Path("results") / f"{configuration.plan.name}-{time.strftime('%Y%m%d-%H%M%S')}"
     refuse_used(folder)

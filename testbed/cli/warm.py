@@ -19,6 +19,19 @@ def warm() -> None:
     if complete.exists():
         print(f"kernels ready in {folder}")
         return
+    compile_into(folder)
+
+
+def ensure_warm() -> None:
+    """Compile what is not compiled yet; silent where nothing is to be done."""
+    folder = cache_directory()
+    if not (folder / "complete").exists():
+        compile_into(folder)
+
+
+def compile_into(folder: Path) -> None:
+    """Compile into a cache folder, or wait for somebody else who is at it."""
+    complete = folder / "complete"
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)  # a second one waits instead of compiling the same

@@ -32,6 +32,11 @@ class Results:
         return self.folder / "summary.json"
 
     @property
+    def voids(self) -> Path:
+        """Tries declared void afterwards, one JSON object a line."""
+        return self.folder / "voids.jsonl"
+
+    @property
     def notes(self) -> Path:
         """Remarks made afterwards, one JSON object a line."""
         return self.folder / "notes.jsonl"

@@ -20,6 +20,7 @@ from testbed.record.load import Recording, load
 from testbed.record.notes import Note, read_notes
 from testbed.record.recover import is_complete, recover
 from testbed.record.results import Results
+from testbed.record.voids import read_voids
 from testbed.report.ending import Ending, ending
 from testbed.report.figures.consistency import draw_consistency
 from testbed.report.figures.context import TryContext
@@ -69,7 +70,7 @@ def make_report(folder: Path) -> Path:
     results = Results(folder)
     mended = not is_complete(results.recording) and recover(results.recording).mended
     recording = load(results.recording)
-    session = judge(recording)
+    session = judge(recording, read_voids(results.voids))
     page = render(recording, session, ending(recording), read_notes(results.notes), mended)
     partial = results.report.with_suffix(".partial")
     partial.write_text(page, encoding="utf-8")

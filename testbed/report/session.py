@@ -93,8 +93,8 @@ class Session:
         )
 
 
-def judge(recording: Recording) -> Session:
-    """Judge every try of a session again from what was recorded.
+def judge(recording: Recording, declared: tuple[Event, ...] = ()) -> Session:
+    """Judge every try of a session again from what was recorded; `declared`: tries declared void afterwards.
 
     Raises:
         RecordingError: the recording holds no configuration, so nothing can be judged.
@@ -106,7 +106,7 @@ def judge(recording: Recording) -> Session:
     runs = []
     for index, plan in enumerate(configuration.plan.runs):
         events = [event for event in recording.events if event.run == plan.name]
-        voids = _voids(recording.events, plan.name)
+        voids = _voids((*recording.events, *declared), plan.name)
         tries = []
         for attempt in sorted({event.attempt for event in events if event.attempt > 0}):
             own = [event for event in events if event.attempt == attempt]

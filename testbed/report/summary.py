@@ -10,6 +10,7 @@ from typing import Any, Final
 from testbed.record.load import Recording, load
 from testbed.record.notes import read_notes
 from testbed.record.results import Results
+from testbed.record.voids import read_voids
 from testbed.report.ending import Ending, How, ending
 from testbed.report.objectives import outcomes
 from testbed.report.session import RunOutcome, Session, Try, judge
@@ -26,7 +27,7 @@ def summarise(folder: Path) -> dict[str, Any]:
     """
     results = Results(folder)
     recording = load(results.recording)
-    session = judge(recording)
+    session = judge(recording, read_voids(results.voids))
     content = summary(recording, session, ending(recording))
     content["notes"] = [asdict(note) for note in read_notes(results.notes)]
     partial = results.summary.with_suffix(".partial")
