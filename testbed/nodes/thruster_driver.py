@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Sequence as Arguments
+from typing import Final
 
 import numpy as np
 import rclpy
+from diagnostic_msgs.msg import DiagnosticStatus
 from geometry_msgs.msg import WrenchStamped
 from rclpy.lifecycle import LifecycleNode, LifecycleState, TransitionCallbackReturn
 from std_srvs.srv import Trigger
@@ -21,6 +23,9 @@ from testbed.nodes.contract import VehicleContract
 from testbed.nodes.follower import Follower, Inbox, Needed, Slots, forget_before
 from testbed.nodes.holder import Holder
 from testbed.nodes.plan_state import PlanStates
+
+DEADMAN_SECONDS: Final = 0.25
+"""Silence of the wrench after which the driver closes all valves (wall time; in lockstep the plant waits instead)."""
 
 
 class ThrusterDriverNode(LifecycleNode):
@@ -43,7 +48,11 @@ class ThrusterDriverNode(LifecycleNode):
         self._follower = Follower(self, contract, self._needed, self._work)
         self._schedule = np.zeros(1, messages.SCHEDULE)
         self._schedule_out = contract.publisher("valves/schedule")
+        self._heard_at = time.monotonic()
+        self._silent = True
         contract.subscribe("wrench", self._on_wrench)
+        if not contract.lockstep:
+            self.create_timer(DEADMAN_SECONDS / 5, self._watch)
         self.create_service(Trigger, "identity", self._identify)
 
     def on_activate(self, state: LifecycleState) -> TransitionCallbackReturn:
@@ -61,6 +70,7 @@ class ThrusterDriverNode(LifecycleNode):
     def _on_wrench(self, message: WrenchStamped) -> None:
         record = np.zeros(1, messages.WRENCH)
         convert.wrench_from_message(message, record[0])
+        self._heard_at, self._silent = time.monotonic(), False
         stamp = int(record[0]["stamp"])
         if self._periods.starts(stamp):
             forget_before(self._wrenches, stamp)
@@ -80,6 +90,13 @@ class ThrusterDriverNode(LifecycleNode):
         """Close all valves; the process ends."""
         if rclpy.ok():  # not after a signal, when nothing can be sent any more and the plant's deadman closes
             self._close_now()
+
+    def _watch(self) -> None:
+        """The deadman: close once when nobody says any more what to do."""
+        if not self._silent and time.monotonic() - self._heard_at > DEADMAN_SECONDS:
+            self._silent = True
+            self._close_now()
+            self._holder.report(DiagnosticStatus.WARN, f"no wrench for {DEADMAN_SECONDS} s: valves closed")
 
     def _close_now(self) -> None:
         """An empty schedule: close now."""
