@@ -134,7 +134,9 @@ class LauncherNode(Node):
         self.heard_at = time.monotonic()
 
     def _on_event(self, message: String) -> None:
-        self.progress.events.append(Event.from_json(message.data))
+        event = Event.from_json(message.data)
+        if event not in self.progress.events:  # lockstep may repeat a message
+            self.progress.events.append(event)
 
 
 def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Callable[[], str] = lambda: "") -> Outcome:

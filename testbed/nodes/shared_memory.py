@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 SHARED_MEMORY: Final = Path("/dev/shm")
-NOTES: Final = "shared-memory.txt"
+NOTES: Final = "shared-memory"
 _MAPPED: Final = re.compile(r"/dev/shm/(fastdds_\w+)")
 
 

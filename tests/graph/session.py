@@ -8,14 +8,17 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from testbed.description.messages import NS_PER_S
 from testbed.nodes.shared_memory import SHARED_MEMORY, used_by
 from testbed.record.load import Recording, load
+from testbed.record.reader import RecordingReader
+from testbed.record.recover import RecordingError
+from testbed.record.types import deserialize
 
 PLANS = Path(__file__).parent / "plans"
-STARTED = "try started"
 PATIENCE = 60.0
 """Longest wait for anything, s: starts take seconds on a busy machine. No safety bound hangs on it."""
 
@@ -57,15 +60,29 @@ class Session:
         with self._heard:
             return "".join(self._lines)
 
-    def until_said(self, text: str) -> None:
-        """Wait until the command has printed this."""
-        with self._heard:
-            said = self._heard.wait_for(
-                lambda: any(text in line for line in self._lines) or not self._reader.is_alive(), PATIENCE
-            )
-            everything = "".join(self._lines)
-        assert said, f"{text!r} was not said within {PATIENCE:g} s:\n{everything}"
-        assert text in everything, f"the command ended without saying {text!r}:\n{everything}"
+    def until_running(self) -> None:
+        """Wait until a try has begun, as the recording tells while it is being written."""
+        self._until("a try has begun", lambda reader: "try_started" in _texts(reader, "/plan/events"))
+
+    def until_firing(self, vehicle: str = "wren") -> None:
+        """Wait until a try has begun and, after that, a valve of the vehicle has opened."""
+        self.until_running()
+        topic = f"/{vehicle}/valves/state"
+        before = len(self._reader_of_recording().channels[topic])
+        self._until("a valve has opened", lambda reader: _any_open(reader, topic, before))
+
+    def _until(self, what: str, condition: Callable[[RecordingReader], bool]) -> None:
+        deadline = time.monotonic() + PATIENCE
+        while not ((reader := self._reader_of_recording()) and condition(reader)):
+            assert time.monotonic() < deadline, f"waited {PATIENCE:g} s until {what}:\n{self.output}{self.logs()}"
+            assert self.process.poll() is None, f"ended before {what}:\n{self.output}{self.logs()}"
+            time.sleep(0.05)
+
+    def _reader_of_recording(self) -> RecordingReader | None:
+        try:
+            return RecordingReader(self.results / "recording")
+        except RecordingError:
+            return None  # not there yet
 
     def end(self, patience: float = PATIENCE) -> int:
         """Wait for the command to end by itself; its exit code."""
@@ -122,6 +139,18 @@ class Session:
                 self._heard.notify_all()
         with self._heard:
             self._heard.notify_all()
+
+
+def _texts(reader: RecordingReader, topic: str) -> str:
+    channel = reader.channels.get(topic)
+    return b"".join(channel.data(index) for index in range(len(channel))).decode(errors="replace") if channel else ""
+
+
+def _any_open(reader: RecordingReader, topic: str, first: int) -> bool:
+    channel = reader.channels[topic]
+    return any(
+        max(deserialize(channel.data(index), channel.type).position) > 0.5 for index in range(first, len(channel))
+    )
 
 
 def left_behind(names: set[str]) -> set[str]:

@@ -8,18 +8,11 @@ import time
 import pytest
 
 from testbed.report.summary import summarise
-from tests.graph.session import STARTED, Session, all_closed_at_the_end, left_behind, open_after
+from tests.graph.session import Session, all_closed_at_the_end, left_behind, open_after
 
 WAYS = {"live": ("--speed", "1"), "lockstep": ("--speed", "2")}
 CLOSED_WITHIN = 0.5
 """Wall time after which no valve may be open any more, s (the plant's own watchdog; everything else is faster)."""
-
-
-def fly_until_it_fires(session):
-    """Wait until the vehicle is on its way, so that valves work; the shared memory that is in use then."""
-    session.until_said(STARTED)
-    time.sleep(1.0)  # of flight, so that valves have been open; nothing depends on how much
-    return session.shared_memory()
 
 
 def kill(session, name):
@@ -32,7 +25,8 @@ def kill(session, name):
 @pytest.mark.parametrize("victim", ["plant", "wren", "conductor"])
 def test_killing_a_process_closes_every_valve_and_says_who_died(tmp_path, way, victim):
     with Session("long", tmp_path / "results", *WAYS[way]) as session:
-        shared_memory = fly_until_it_fires(session)
+        session.until_firing()
+        shared_memory = session.shared_memory()
         killed_at = kill(session, victim)
         assert session.end() == 1
         session.until_gone()
@@ -56,7 +50,8 @@ def test_killing_a_process_closes_every_valve_and_says_who_died(tmp_path, way, v
 @pytest.mark.parametrize("way", WAYS)
 def test_killing_the_recorder_ends_the_session_and_keeps_what_was_recorded(tmp_path, way):
     with Session("long", tmp_path / "results", *WAYS[way]) as session:
-        shared_memory = fly_until_it_fires(session)
+        session.until_firing()
+        shared_memory = session.shared_memory()
         kill(session, "recorder")
         assert session.end() == 1
         session.until_gone()
@@ -70,7 +65,8 @@ def test_killing_the_recorder_ends_the_session_and_keeps_what_was_recorded(tmp_p
 @pytest.mark.parametrize("way", WAYS)
 def test_killing_the_launcher_stops_everything_that_it_started(tmp_path, way):
     with Session("long", tmp_path / "results", *WAYS[way]) as session:
-        shared_memory = fly_until_it_fires(session)
+        session.until_firing()
+        shared_memory = session.shared_memory()
         killed_at = time.time_ns()
         session.process.kill()
         session.until_gone()
