@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +32,7 @@ def allocation_time(
 
     """
     tell(f"allocation: {problems} problems on {len(axes)} axes")
-    place = "cabin" if axes == CABIN_AXES else "table"
+    place: Literal["table", "cabin"] = "cabin" if axes == CABIN_AXES else "table"
     allocation = Allocation(vehicle, place, axes)
     matrix = vehicle.thrusters.wrench_matrix(vehicle.mass_properties(place).centre_of_mass)
     flow = np.array([valve.thrust for valve in vehicle.thrusters.valves])

@@ -15,14 +15,31 @@ from testbed.description import messages
 from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
 from testbed.description.ticks import schedule_due, wrench_due
 from testbed.flight import estimation, thruster_driver
-from testbed.model.plant import accept_schedule, advance, listen
+from testbed.model.draws import Draws
+from testbed.model.plant import advance
+from testbed.model.ranging import listen
+from testbed.model.schedule import accept_schedule
 from testbed.plan.configuration import Configuration
 from testbed.plan.sequence import Sequence
 from testbed.rehearsal.engine import estimate, guide, sense
 from testbed.rehearsal.lockstep import LockstepRehearsal
-from testbed.rehearsal.wiring import IMU, ODOMETRY, RANGES, SCHEDULE, STEP_TICKS, Noise, draw
+from testbed.rehearsal.wiring import (
+    IMU,
+    ODOMETRY,
+    RANGES,
+    SCHEDULE,
+    STEP_TICKS,
+    FlightArrays,
+    Noise,
+    PlantArrays,
+    Tape,
+    Wires,
+    draw,
+)
 
 NOT_HEARD: Final = -1
+
+STATES: Final = (PlantArrays, FlightArrays, Wires, Tape)
 
 _accept_commanded = estimation.accept_schedule
 _drive = thruster_driver.step
@@ -49,26 +66,19 @@ def measure_parts(configuration: Configuration, before: float, window: float, re
     ticks = len(heard.imu)
     noise = draw(rehearsal.draws, ticks)
     start, first, air = LOCKSTEP_START_NS, heard.first, rehearsal.air
-    calls: dict[str, Callable[[Any, Any, Any], None]] = {
-        "sensing": lambda plant, wires, tape: sense_ticks(plant, wires, noise, tape, first, ticks, start),
-        "plant": lambda plant, wires, tape: advance_ticks(plant, noise, heard, ticks),
+    plant, flight, wires, tape = state
+    calls: dict[str, tuple[Callable[..., None], tuple[Any, ...]]] = {
+        "sensing": (sense_ticks, (plant, wires, noise, tape, first, ticks, start)),
+        "plant": (advance_ticks, (plant, noise, heard, ticks)),
+        "estimator": (estimate_ticks, (flight, wires, tape, heard, ticks, start, air)),
+        "guidance and thruster driver": (guide_ticks, (flight, wires, tape, heard, ticks)),
+        "random numbers": (_draw, (rehearsal.draws, ticks)),
     }
-    flying: dict[str, Callable[[Any, Any, Any], None]] = {
-        "estimator": lambda flight, wires, tape: estimate_ticks(flight, wires, tape, heard, ticks, start, air),
-        "guidance and thruster driver": lambda flight, wires, tape: guide_ticks(flight, wires, tape, heard, ticks),
+    costs = {
+        part: median([_timed(call, arguments) for _ in range(repeats)]) for part, (call, arguments) in calls.items()
     }
-    costs: dict[str, list[float]] = {}
-    for repeat in range(repeats + 1):  # the first one loads the kernels and counts for nothing
-        for side, parts in ((0, calls), (1, flying)):
-            for part, call in parts.items():
-                arrays = _again(state[side])
-                wires, tape = _again(state[2]), _again(state[3])
-                spent = _timed(lambda call=call, arrays=arrays, wires=wires, tape=tape: call(arrays, wires, tape))
-                costs.setdefault(part, []).append(spent) if repeat else None
-        draws = _timed(lambda: [draw(rehearsal.draws, STEP_TICKS) for _ in range(ticks // STEP_TICKS)])
-        costs.setdefault("random numbers", []).append(draws) if repeat else None
     seconds = ticks * TICK_NS / NS_PER_S
-    per_second = {part: 1e3 * median(spent) / seconds for part, spent in costs.items()}
+    per_second = {part: 1e3 * spent / seconds for part, spent in costs.items()}
     conductor = 1e3 * python["conductor"] / seconds
     rest = 1e3 * python["all"] / seconds - conductor - sum(per_second.values())
     return per_second | {"conductor": conductor, "the rest (messages kept, observation, calls)": max(rest, 0.0)}
@@ -134,10 +144,19 @@ def _again(arrays: Any) -> Any:
     return type(arrays)(*(array.copy() for array in arrays))
 
 
-def _timed(call: Callable[[], Any]) -> float:
-    began = time.perf_counter()
-    call()
+def _timed(call: Callable[..., None], arguments: tuple[Any, ...]) -> float:
+    """Seconds that a call takes on its own copy of every state, after one that loads its kernels."""
+    began = 0.0
+    for _ in range(2):
+        fresh = [_again(one) if isinstance(one, STATES) else one for one in arguments]
+        began = time.perf_counter()
+        call(*fresh)
     return time.perf_counter() - began
+
+
+def _draw(draws: Draws, ticks: int) -> None:
+    for _ in range(ticks // STEP_TICKS):
+        draw(draws, STEP_TICKS)
 
 
 @njit(cache=True)

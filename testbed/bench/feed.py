@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from testbed.description import messages
 from testbed.description.air import celsius
 from testbed.description.maneuver import Maneuver
 from testbed.description.messages import TICK_NS
@@ -62,7 +63,7 @@ def record_feed(configuration: Configuration, vehicle: str, seconds: float) -> F
     rehearsal = LockstepRehearsal(configuration)
     v = rehearsal.names.index(vehicle)
     imu: list[NDArray[np.void]] = []
-    feed = Feed(np.zeros(0), {}, celsius(configuration.beacons.air_temperature), {}, {}, {}, 0)
+    feed = Feed(np.zeros(0, messages.IMU), {}, celsius(configuration.beacons.air_temperature), {}, {}, {}, 0)
     for step in range(round(seconds / (STEP_TICKS * TICK_NS * 1e-9))):
         if step:
             rehearsal.step()

@@ -12,15 +12,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-from rclpy.serialization import deserialize_message
-from sensor_msgs.msg import JointState
-
 from testbed.bench.figure import Figure
 from testbed.bench.processes import MeasurementError
 from testbed.bench.usage import children, cpu_seconds, node_name
 from testbed.description.messages import NS_PER_S
 from testbed.plan.configuration import Configuration
 from testbed.record.reader import RecordingReader
+from testbed.record.types import deserialize
 
 START_BOUND: Final = 10.0
 """Longest time from the command to the first vehicle moving, s (issue 2)."""
@@ -92,7 +90,7 @@ def first_opening(recording: Path) -> int | None:
     reader = RecordingReader(recording)
     topics = [topic for topic in reader.channels if topic.endswith("/valves/state")]
     for message in reader.messages(topics):
-        if any(deserialize_message(message.data, JointState).position):
+        if any(deserialize(message.data, message.type).position):
             return message.log_time
     return None
 

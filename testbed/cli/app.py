@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from testbed import __version__
+from testbed.cli.bench import bench
 from testbed.cli.check import check
 from testbed.cli.node import node
 from testbed.cli.note import note
@@ -31,6 +32,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})(node)
+app.command()(bench)
 app.command()(check)
 app.command()(note)
 app.command()(recover)

@@ -6,14 +6,12 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from rclpy.serialization import deserialize_message
-from std_msgs.msg import Header
 
 from testbed.description.messages import NS_PER_S, PERIOD_NS, TICK_NS
 from testbed.description.ticks import due, schedule_due, wrench_due
-from testbed.nodes.topics import to_nanoseconds
 from testbed.plan.configuration import Configuration
 from testbed.record.reader import RecordingReader
+from testbed.record.types import deserialize
 
 
 def lost_ticks(recording: Path, configuration: Configuration) -> tuple[int, int]:
@@ -30,8 +28,8 @@ def lost_ticks(recording: Path, configuration: Configuration) -> tuple[int, int]
         lost.update(_missing(due_ticks, reader.channels[topic].publish_times))
     done: dict[str, list[int]] = {}
     for message in reader.messages(["/clock/done"]):
-        header = deserialize_message(message.data, Header)
-        done.setdefault(header.frame_id, []).append(to_nanoseconds(header.stamp))
+        follower = deserialize(message.data, message.type).frame_id
+        done.setdefault(follower, []).append(message.publish_time)
     for follower, due_ticks in _due(ticks, configuration).items():
         lost.update(_missing(due_ticks, np.array(done.get(follower, []), np.int64)))
     return len(ticks), len(lost)

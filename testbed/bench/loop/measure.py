@@ -18,8 +18,8 @@ from testbed.plan.configuration import Configuration
 
 LOOP_BOUND: Final = 1.5
 """Largest ratio of the live loop, beyond its components' own compute, to the bare chain, at the median (issue 2)."""
-LOST_AT_MOST: Final = 0.01
-"""Share of schedules that may miss on best effort before the measurement counts for nothing."""
+LOST_AT_MOST: Final = 0.05
+"""Share of schedules that may be missing, as best effort allows on a busy machine, before nothing counts."""
 STARTUP: Final = 60.0
 
 
@@ -57,7 +57,9 @@ def figures(found: dict[str, Any]) -> list[Figure]:
     name = "bare rclpy chain"
     ratio = (median(live) - median(direct)) / median(bare)
     return [
-        Figure("live loop, p50", median(live), "ms", median(bare), name, note=f"{answered} schedules"),
+        Figure(
+            "live loop, p50", median(live), "ms", median(bare), name, note=f"{answered} of {found['due']} schedules"
+        ),
         Figure("live loop, p99", percentile(live, 99), "ms", percentile(bare, 99), name),
         Figure("live loop after a beacon cycle, p50", median(live[cycle]), "ms", median(bare[cycle]), name),
         Figure(

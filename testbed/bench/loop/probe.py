@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import sys
 import time
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -59,7 +60,7 @@ class Probe(Node):
         self._release = publisher(self, "/release")
         self._changes = self.create_client(ChangeState, f"/{vehicle}/thruster_driver/change_state")
         for name in self.sent:
-            subscribe(self, "valves/schedule", lambda message, name=name: self._on_schedule(name, message), name)
+            subscribe(self, "valves/schedule", partial(self._on_schedule, name), name)
 
     def _on_schedule(self, name: str, message: JointTrajectory) -> None:
         now = time.perf_counter_ns()
@@ -178,20 +179,16 @@ def main(plan: Path, vehicle: str, seconds: float, answer: Path) -> None:
 def write(answer: Path, probe: Probe, feed: Feed, spent: dict[int, int]) -> None:
     """Keep the ticks that all three have answered, from the permission to fire on."""
     stamps = [stamp for stamp in spent if stamp > feed.permitted_from]
+    live, bare = probe.vehicle, BARE
+    both = [stamp for stamp in stamps if stamp in probe.answered[live] and stamp in probe.answered[bare]]
     found = {
         "due": len(stamps),
         "opened": probe.opened,
-        "cycle": [],
-        "live": [],
-        "bare": [],
-        "direct": [],
+        "cycle": [stamp in feed.ranges for stamp in both],
+        "live": [probe.answered[live][stamp] - probe.sent[live][stamp] for stamp in both],
+        "bare": [probe.answered[bare][stamp] - probe.sent[bare][stamp] for stamp in both],
+        "direct": [spent[stamp] for stamp in both],
     }
-    for stamp in stamps:
-        if stamp in probe.answered[probe.vehicle] and stamp in probe.answered[BARE]:
-            found["cycle"].append(stamp in feed.ranges)
-            found["live"].append(probe.answered[probe.vehicle][stamp] - probe.sent[probe.vehicle][stamp])
-            found["bare"].append(probe.answered[BARE][stamp] - probe.sent[BARE][stamp])
-            found["direct"].append(spent[stamp])
     answer.write_text(json.dumps(found))
 
 

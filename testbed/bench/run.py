@@ -1,0 +1,57 @@
+"""All measures by name, in the order in which they are run."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Final
+
+from testbed.bench.allocation import allocation_time
+from testbed.bench.engine import engine_parts, engine_speed
+from testbed.bench.figure import Figure
+from testbed.bench.lockstep import lockstep_speed
+from testbed.bench.loop import live_loop
+from testbed.bench.recorder import recorder_rate
+from testbed.bench.rehearsal import rehearsal_cost
+from testbed.description.axes import CABIN_AXES, TABLE_AXES
+from testbed.description.locate import locate
+from testbed.plan.configuration import Configuration, load_configuration
+
+DEMO: Final = "plans/demo.yaml"
+SHORT: Final = "plans/first-float.yaml"
+
+Tell = Callable[[str], None]
+Measure = Callable[[Path, Configuration, Tell], list[Figure]]
+
+
+def _engine(plan: Path, demo: Configuration, tell: Tell) -> list[Figure]:
+    figures = engine_speed(demo, 5, tell) + engine_speed(load_configuration(locate(SHORT)), 5, tell)
+    return figures + engine_parts(demo, 7, tell)
+
+
+def _allocation(plan: Path, demo: Configuration, tell: Tell) -> list[Figure]:
+    vehicle = next(iter(demo.vehicles.values()))
+    return [figure for axes in (TABLE_AXES, CABIN_AXES) for figure in allocation_time(vehicle, axes, 500, tell)]
+
+
+MEASURES: Final[Mapping[str, Measure]] = {
+    "engine": _engine,
+    "allocation": _allocation,
+    "loop": lambda plan, demo, tell: live_loop(plan, demo, 40.0, tell),
+    "rehearsal": lambda plan, demo, tell: rehearsal_cost(plan, demo, 15.0, tell),
+    "lockstep": lambda plan, demo, tell: lockstep_speed(plan, demo, 25.0, tell),
+    "recorder": lambda plan, demo, tell: recorder_rate(plan, demo, 3.0, tell),
+}
+
+
+def run(names: list[str], tell: Tell) -> list[Figure]:
+    """Run the measures of these names on the demo plan, one after the other."""
+    plan = locate(DEMO)
+    configuration = load_configuration(plan)
+    return [figure for name in names for figure in MEASURES[name](plan, configuration, tell)]
+
+
+def load_average() -> float:
+    """How many processes wanted to run during the last minute; beyond the cores' number, figures are noisy."""
+    return os.getloadavg()[0]

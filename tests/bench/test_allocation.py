@@ -1,0 +1,25 @@
+"""Allocation and HiGHS are timed on the same problems, and have to agree on them."""
+
+import numpy as np
+import pytest
+
+from testbed.bench.allocation import allocation_time, wrenches
+from testbed.description.axes import CABIN_AXES, TABLE_AXES, axis_mask
+from tests.flight.example_vehicle import vehicle
+
+
+@pytest.mark.parametrize("axes", [TABLE_AXES, CABIN_AXES], ids=["table", "cabin"])
+def test_both_are_timed(axes):
+    figures = allocation_time(vehicle(), axes, 10, lambda text: None)
+    assert [figure.measure for figure in figures] == [
+        f"allocation, {len(axes)} axes, median",
+        f"allocation, {len(axes)} axes, worst",
+    ]
+    assert all(figure.value > 0.0 and figure.peer > 0.0 for figure in figures)
+
+
+def test_wrenches_lie_along_the_active_axes_only():
+    active = axis_mask(TABLE_AXES)
+    asked = wrenches(np.ones((6, 12)), active, 50)
+    assert np.all(asked[:, ~active] == 0.0)
+    assert np.all(np.any(asked[:, active] != 0.0, axis=1))
