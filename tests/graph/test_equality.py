@@ -5,7 +5,7 @@ from dataclasses import asdict
 import numpy as np
 import pytest
 
-from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS, TICK_NS
+from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS
 from testbed.plan.configuration import load_configuration
 from testbed.record.load import load
 from testbed.record.reader import RecordingReader
@@ -83,16 +83,14 @@ def test_criteria_come_to_the_same_values(both):
 
 
 def test_no_tick_is_lost(both):
-    graph, _ = both
+    graph, engine = both
     reader = RecordingReader(graph.folder)
     for name in graph.vehicles:
-        stamps = unique_stamps(reader, f"/{name}/imu")
-        assert np.array_equal(np.diff(stamps), np.full(len(stamps) - 1, TICK_NS))
-        assert stamps[0] == LOCKSTEP_START_NS
-        for topic in ("odometry", "truth"):
-            assert np.array_equal(
-                np.diff(unique_stamps(reader, f"/{name}/{topic}")), np.full(-(-len(stamps) // 2) - 1, PERIOD_NS[topic])
-            )
+        for topic in ("imu", "odometry", "truth"):
+            stamps = np.unique(reader.channels[f"/{name}/{topic}"].publish_times)
+            assert stamps[0] == LOCKSTEP_START_NS
+            assert (np.diff(stamps) == PERIOD_NS[topic]).all()
+            assert stamps[-1] >= engine.states[-1].stamp
 
 
 def test_what_is_repeated_is_repeated_unchanged(both):
@@ -137,7 +135,3 @@ def distinct(channel, until):
 def canonical(channel, index):
     """Once through another library: rclpy leaves whatever was there between the fields and behind the message."""
     return serialize(deserialize(channel.data(index), channel.type), channel.type)
-
-
-def unique_stamps(reader, topic):
-    return np.unique(reader.channels[topic].publish_times)

@@ -1,0 +1,136 @@
+"""A guidance that starts late, or again, has no authority until the plan gives a maneuver with a new number."""
+
+import json
+import os
+
+import numpy as np
+import pytest
+import rclpy
+from std_msgs.msg import String
+
+from testbed.description import messages
+from testbed.description.maneuver import Maneuver
+from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS
+from testbed.description.status import status_record
+from testbed.nodes import convert
+from testbed.nodes.guidance import GuidanceNode
+from testbed.nodes.process import make_executor
+from tests.graph.foreign import Foreign
+from tests.graph.session import PLANS
+
+
+def maneuver(number, x):
+    """Hold where `x` says, a metre away from where the vehicle is told to be."""
+    return Maneuver(
+        number=number,
+        run="hop",
+        attempt=1,
+        kind="hold",
+        start=LOCKSTEP_START_NS,
+        expiry=3600 * NS_PER_S,
+        position=(x, 0.0, 0.45),
+        orientation=(0.0, 0.0, 0.0, 1.0),
+    )
+
+
+class Scene:
+    """A guidance on wall time in this process, and a foreign node that speaks for estimator and conductor."""
+
+    def __init__(self):
+        self.foreign = Foreign(int(os.environ["ROS_DOMAIN_ID"]))
+        self.stamp = self.planned = 10 * NS_PER_S
+        for row in ("wrench", "maneuver/status"):
+            self.foreign.hear(row, "wren")
+        rclpy.init(args=["--ros-args", "-r", "__ns:=/wren", "-p", f"plan:={PLANS / 'one.yaml'}"])
+        self.guidance = GuidanceNode()
+        self.executor = make_executor()
+        self.executor.add_node(self.guidance)
+        self.foreign.beside = lambda: self.executor.spin_once(timeout_sec=0.0)
+        outgoing = [one for one in self.guidance.publishers if one.topic in ("/wren/wrench", "/wren/maneuver/status")]
+        self.foreign.until(lambda: all(one.get_subscription_count() for one in outgoing), "its answers are heard")
+
+    def close(self):
+        self.foreign.__exit__()
+        self.guidance.destroy_node()
+        rclpy.shutdown()
+
+    def give(self, one, hearers=1):
+        self.foreign.send("maneuver", String(data=one.model_dump_json()), "wren", hearers)
+
+    def plan(self, number):
+        self.planned += 1
+        state = {"stamp": self.planned, "permit": True, "maneuvers": {"wren": number}, "places": {"wren": 0}}
+        self.foreign.send("/plan/state", String(data=json.dumps(state)), hearers=1)
+        self.foreign.spin(0.05)
+
+    def answer(self):
+        """Wrench and status at the next wrench tick, told that the vehicle rests at the origin."""
+        self.stamp += PERIOD_NS["maneuver/status"]
+        record = np.zeros(1, messages.ODOMETRY)
+        record["stamp"], record["position"], record["orientation"] = self.stamp, (0.0, 0.0, 0.45), (0.0, 0.0, 0.0, 1.0)
+        record["pose_covariance"] = record["twist_covariance"] = 1e-6 * np.eye(6)
+        before = {name: len(self.foreign.heard[f"/wren/{name}"]) for name in ("wrench", "maneuver/status")}
+        self.foreign.send("odometry", convert.odometry_to_message(record[0], "table", "wren/base_link"), "wren", 1)
+        self.foreign.until(
+            lambda: all(len(self.foreign.heard[f"/wren/{name}"]) > count for name, count in before.items()), "an answer"
+        )
+        wrench = self.foreign.heard["/wren/wrench"][-1].wrench
+        return (wrench.force.x, wrench.force.y), status_record(self.foreign.heard["/wren/maneuver/status"][-1].data)[0]
+
+
+@pytest.fixture
+def scene():
+    one = Scene()
+    yield one
+    one.close()
+
+
+def test_without_a_plan_it_asks_for_nothing(scene):
+    scene.give(maneuver(1, 1.0))
+    force, status = scene.answer()
+    assert force == (0.0, 0.0)
+    assert status["number"] == 0
+
+
+def test_a_maneuver_that_was_in_force_before_it_started_gives_no_authority(scene):
+    """The latched maneuver reaches a late joiner too, and the plan names it; still it is not obeyed."""
+    scene.give(maneuver(3, 1.0))
+    scene.plan(3)
+    force, status = scene.answer()
+    assert force == (0.0, 0.0)
+    assert status["number"] == 0
+    scene.plan(3)
+    assert scene.answer()[0] == (0.0, 0.0), "nor the second time it is named"
+
+
+def test_the_next_number_gives_authority(scene):
+    scene.plan(3)
+    scene.answer()
+    scene.give(maneuver(4, 1.0))
+    scene.plan(4)
+    force, status = scene.answer()
+    assert force[0] > 0.0
+    assert status["number"] == 4
+
+
+def test_a_maneuver_that_the_plan_does_not_name_is_not_obeyed(scene):
+    scene.plan(0)
+    scene.give(maneuver(1, 1.0))
+    force, status = scene.answer()
+    assert force == (0.0, 0.0)
+    assert status["number"] == 0
+    scene.plan(1)
+    assert scene.answer()[0][0] > 0.0
+
+
+def test_an_older_number_takes_nothing_back(scene):
+    scene.plan(0)
+    scene.answer()
+    scene.give(maneuver(2, 1.0))
+    scene.plan(2)
+    scene.answer()
+    scene.give(maneuver(1, -1.0))
+    scene.plan(1)
+    force, status = scene.answer()
+    assert status["number"] == 2
+    assert force[0] > 0.0
