@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from testbed.rehearsal.domain import free_domain
 
@@ -13,6 +14,10 @@ from testbed.rehearsal.domain import free_domain
 os.environ["ROS_AUTOMATIC_DISCOVERY_RANGE"] = "LOCALHOST"
 os.environ.pop("ROS_STATIC_PEERS", None)
 os.environ.pop("TESTBED_CONFIG_PATH", None)
+
+# A busy machine is no reason for a property to fail.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 
 @pytest.fixture(scope="session", autouse=True)

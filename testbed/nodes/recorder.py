@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import struct
 import time
 from collections.abc import Sequence as Arguments
@@ -13,17 +14,25 @@ from lifecycle_msgs.msg import TransitionEvent
 from rcl_interfaces.msg import Log, ParameterEvent
 from rclpy.node import Node
 from rclpy.qos import QoSDurabilityPolicy, QoSProfile
+from rclpy.signals import SignalHandlerOptions
 from rosgraph_msgs.msg import Clock
 from std_msgs.msg import Header
 
 from testbed.description.messages import LOCKSTEP_START_NS
 from testbed.nodes import process
 from testbed.nodes.contract import declare_configuration
-from testbed.nodes.topics import LOCKSTEP_DEPTH, all_topics, publisher_qos, subscriber_qos, to_time, topic
+from testbed.nodes.topics import all_topics, publisher_qos, subscriber_qos, to_time, topic
 from testbed.record.writer import RecordingWriter
 
 LINGER_SECONDS: Final = 0.7
 """How long the recorder goes on after the launcher has gone, so that the closing of the valves is recorded."""
+
+QUIET_SECONDS: Final = 0.25
+"""Told to end, the recorder goes on until nothing has come for so long: faster than real time it may be behind."""
+LONGEST_END: Final = 4.0
+"""But no longer than this; the launcher waits 5 s."""
+DEPTH: Final = 20_000
+"""Queue depth: deep enough to be behind by many seconds without losing anything."""
 
 AWAITED: Final = (
     "imu",
@@ -65,11 +74,13 @@ class RecorderNode(Node):
         self._writer = RecordingWriter(Path(self.get_parameter("folder").value))
         self._now = LOCKSTEP_START_NS
         self._unheard: set[str] = set()
+        self._told_to_end: float | None = None
+        self._last_arrival = 0.0
         names = tuple(configuration.vehicles)
         for name, row in all_topics(names):
-            self._record(name, row.type, subscriber_qos(row, self._lockstep, LOCKSTEP_DEPTH))
-        reliable = QoSProfile(depth=LOCKSTEP_DEPTH)
-        latched = QoSProfile(depth=LOCKSTEP_DEPTH, durability=QoSDurabilityPolicy.TRANSIENT_LOCAL)
+            self._record(name, row.type, subscriber_qos(row, self._lockstep, DEPTH))
+        reliable = QoSProfile(depth=DEPTH)
+        latched = QoSProfile(depth=DEPTH, durability=QoSDurabilityPolicy.TRANSIENT_LOCAL)
         self._record("/rosout", Log, latched)
         self._record("/parameter_events", ParameterEvent, reliable)
         for holder in ("/plant", *(f"/{name}/thruster_driver" for name in names)):
@@ -101,12 +112,24 @@ class RecorderNode(Node):
                 self._now = max(self._now, stamp)
             now = self._now if self._lockstep else time.time_ns()
             self._writer.write(name, written_type, data, now, stamp or now)
+            self._last_arrival = time.monotonic()
             if name in self._unheard:
                 self._unheard.discard(name)
                 if not self._unheard:
                     self._report()
 
         self.create_subscription(message_type, name, write, qos, raw=True)
+
+    def end(self) -> None:
+        """End when everything that is on its way has been written."""
+        self._told_to_end = time.monotonic()
+
+    def ended(self) -> bool:
+        """Whether it was told to end and nothing comes any more."""
+        if self._told_to_end is None:
+            return False
+        now = time.monotonic()
+        return now - max(self._told_to_end, self._last_arrival) > QUIET_SECONDS or now - self._told_to_end > LONGEST_END
 
     def close(self) -> None:
         """Complete the recording."""
@@ -115,7 +138,9 @@ class RecorderNode(Node):
 
 def main(arguments: Arguments[str] | None = None) -> int:
     """Record until told to end."""
-    process.begin(arguments)
+    process.begin(arguments, signals=SignalHandlerOptions.NO)
     node = RecorderNode()
-    process.spin([node], linger=LINGER_SECONDS, at_end=node.close)
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: node.end())
+    process.spin([node], until=node.ended, timeout=lambda: 0.05, linger=LINGER_SECONDS, at_end=node.close)
     return 0
