@@ -38,7 +38,7 @@ def test_killing_a_process_closes_every_valve_and_says_who_died(tmp_path, way, v
     assert summary["ended"]["processes_died"] == [{"process": victim, "how": "killed by SIGKILL"}]
     after = open_after(recording, killed_at)["wren"]
     if victim == "plant":
-        assert summary["valves_at_end"] == {"wren": "unknown"}
+        assert summary["valves_at_end"] == {"wren": "unknown"}, "who holds the valves is gone"
     else:
         assert summary["valves_at_end"] == {"wren": "closed"}
         assert all_closed_at_the_end(recording)
@@ -58,7 +58,7 @@ def test_killing_the_recorder_ends_the_session_and_keeps_what_was_recorded(tmp_p
         assert not left_behind(shared_memory)
         assert "recorder died (killed by SIGKILL)" in session.output
         recording, summary = session.recording(), json.loads((session.results / "summary.json").read_text())
-    assert len(recording.vehicles["wren"].truth) > 50
+    assert len(recording.vehicles["wren"].truth) >= 40
     assert summary["valves_at_end"] == {"wren": "unknown"}, "nobody has seen how it ended"
 
 

@@ -76,7 +76,13 @@ def test_results_are_never_written_over(tmp_path):
     assert [file.name for file in results.iterdir()] == ["mine.txt"]
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=["Ctrl-C", "SIGTERM"])
+@pytest.mark.parametrize(
+    "number",
+    [
+        pytest.param(signal.SIGINT, id="Ctrl-C"),
+        pytest.param(signal.SIGTERM, id="SIGTERM", marks=pytest.mark.prove),
+    ],
+)
 def test_an_interrupted_session_closes_its_valves_and_ends_with_exit_code_130(tmp_path, number):
     with Session("long", tmp_path / "results") as session:
         session.until_firing()
