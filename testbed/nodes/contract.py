@@ -6,10 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
 from rclpy.node import Node
 from rclpy.publisher import Publisher
 
 from testbed.nodes.topics import expected_hearers, publisher_qos, subscriber_qos, topic
+from testbed.nodes.wire import Decoder
 from testbed.plan.configuration import Configuration, load_configuration
 
 
@@ -51,10 +54,25 @@ class Contract:
         self._expected = [(one, wanted) for one, wanted in self._expected if one.get_subscription_count() < wanted]
         return not self._expected
 
-    def subscribe(self, name: str, callback: Callable[[Any], None], vehicle: str = "") -> None:
-        """A subscription of a row of the contract."""
+    def subscribe(self, name: str, callback: Callable[[Any], None], vehicle: str = "", raw: bool = False) -> None:
+        """A subscription of a row of the contract; raw: the callback gets the bytes of each message."""
         row = topic(name)
-        self._node.create_subscription(row.type, row.full_name(vehicle), callback, subscriber_qos(row, self.lockstep))
+        qos = subscriber_qos(row, self.lockstep)
+        self._node.create_subscription(row.type, row.full_name(vehicle), callback, qos, raw=raw)
+
+    def subscribe_records(self, name: str, callback: Callable[[NDArray[np.void]], None], vehicle: str = "") -> None:
+        """A subscription of a row in wire.RECORDS: the callback gets a new record, shape (1,), of each message."""
+        decoder = Decoder(name)
+
+        def read(data: bytes) -> None:
+            try:
+                record = decoder.decode(data)
+            except ValueError as error:
+                self._node.get_logger().warning(f"{name}: {error}")
+                return
+            callback(record)
+
+        self.subscribe(name, read, vehicle, raw=True)
 
 
 class VehicleContract(Contract):
@@ -74,6 +92,6 @@ class VehicleContract(Contract):
         """A publisher of a row of the contract, in this vehicle's namespace."""
         return super().publisher(name, vehicle or self.vehicle.name)
 
-    def subscribe(self, name: str, callback: Callable[[Any], None], vehicle: str = "") -> None:
+    def subscribe(self, name: str, callback: Callable[[Any], None], vehicle: str = "", raw: bool = False) -> None:
         """A subscription of a row of the contract, in this vehicle's namespace."""
-        super().subscribe(name, callback, vehicle or self.vehicle.name)
+        super().subscribe(name, callback, vehicle or self.vehicle.name, raw)

@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 from rclpy.node import Node
-from sensor_msgs.msg import Imu, PointCloud2, Temperature
+from sensor_msgs.msg import PointCloud2, Temperature
 from trajectory_msgs.msg import JointTrajectory
 
 from testbed.description import messages
@@ -20,6 +20,7 @@ from testbed.nodes import convert, process
 from testbed.nodes.contract import VehicleContract
 from testbed.nodes.follower import Follower, Inbox, Needed, Slots
 from testbed.nodes.topics import to_nanoseconds
+from testbed.nodes.wire import Encoder
 
 Vector = NDArray[np.float64]
 """Three components."""
@@ -47,17 +48,16 @@ class EstimatorNode(Node):
         self._slots = Slots(PERIOD_NS["odometry"])
         self._follower = Follower(self, contract, self._needed, self._work)
         self._odometry_out = contract.publisher("odometry")
+        self._odometry_form = Encoder("odometry", configuration.place, contract.base_frame)
         self._bias_out = contract.publisher("estimate/bias")
         self._disturbance_out = contract.publisher("estimate/disturbance")
         self._innovations_out = contract.publisher("estimate/innovations")
-        contract.subscribe("imu", self._on_imu)
+        contract.subscribe_records("imu", self._on_imu)
         contract.subscribe("ranges", self._on_ranges)
         contract.subscribe("/air/temperature", self._on_temperature)
         contract.subscribe("valves/schedule", self._on_schedule)
 
-    def _on_imu(self, message: Imu) -> None:
-        record = np.zeros(1, messages.IMU)
-        convert.imu_from_message(message, record[0])
+    def _on_imu(self, record: NDArray[np.void]) -> None:
         stamp = int(record[0]["stamp"])
         self._imus[stamp] = record
         if self._slots.starts(stamp):
@@ -122,9 +122,7 @@ class EstimatorNode(Node):
             self._estimator.accept_ranges(self._ranges.pop(pulse)[0])
 
     def _publish(self, stamp: int) -> None:
-        place, base = self._contract.configuration.place, self._contract.base_frame
-        odometry = convert.odometry_to_message(self._estimator.output(stamp), place, base)
-        self._follower.publish(self._odometry_out, odometry)
+        self._follower.publish(self._odometry_out, self._odometry_form.encode(stamp, self._estimator.output(stamp)))
         if due(stamp, PERIOD_NS["estimate"]):
             one = self._estimator
             health = partial(self._publish_health, stamp, one.gyro_bias, one.disturbance_force, one.innovations())

@@ -12,10 +12,9 @@ from typing import Any, Final
 
 from rclpy.node import Node
 from rclpy.publisher import Publisher
-from std_msgs.msg import Header
 
 from testbed.nodes.contract import Contract
-from testbed.nodes.topics import to_time
+from testbed.nodes.wire import Encoder
 
 ASIDE_SECONDS: Final = 0.005
 """Half a tick: until then the answer to a tick has gone its way to the valves."""
@@ -53,7 +52,6 @@ class Follower:
     def __init__(
         self, node: Node, contract: Contract, needed: Callable[[int], Needed], work: Callable[[int], None]
     ) -> None:
-        self._name = node.get_fully_qualified_name()
         self._contract = contract
         self._lockstep = contract.lockstep
         self._needed = needed
@@ -62,6 +60,7 @@ class Follower:
         self._finished = 0
         self._sent: list[tuple[Publisher, Any]] = []
         self._done = contract.publisher("/clock/done") if contract.lockstep else None
+        self._done_form = Encoder("/clock/done", node.get_fully_qualified_name())
         self._waiting: list[Callable[[], None]] = []
         self._aside = node.create_timer(ASIDE_SECONDS, self._send_waiting)
         self._aside.cancel()
@@ -115,7 +114,7 @@ class Follower:
 
     def _report(self) -> None:
         if self._done is not None:
-            self._done.publish(Header(stamp=to_time(self._finished), frame_id=self._name))
+            self._done.publish(self._done_form.encode(self._finished))
 
 
 def forget_before(inbox: Inbox, stamp: int) -> None:

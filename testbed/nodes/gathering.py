@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
-from nav_msgs.msg import Odometry
 from numpy.typing import NDArray
 from sensor_msgs.msg import FluidPressure, Temperature
 from std_msgs.msg import String
@@ -17,7 +16,6 @@ from testbed.description.air import kelvin
 from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
 from testbed.description.status import status_record
 from testbed.description.ticks import due
-from testbed.nodes import convert
 from testbed.nodes.contract import Contract
 from testbed.nodes.follower import Inbox, Needed
 from testbed.nodes.topics import to_nanoseconds
@@ -43,7 +41,7 @@ class Gathering:
         self._observed = 0
         for name in self._names:
             for row in ("truth", "odometry", "reference"):
-                contract.subscribe(row, self._taker(row, name, _odometry), name)
+                contract.subscribe_records(row, self._taker(row, name, _odometry), name)
             contract.subscribe("maneuver/status", self._taker("maneuver/status", name, _status), name)
             contract.subscribe("supply/pressure", self._taker("supply/pressure", name, _pressure), name)
             contract.subscribe("supply/temperature", self._taker("supply/temperature", name, _temperature), name)
@@ -121,7 +119,10 @@ class Gathering:
         """Records that have come in since the last step, in order of their stamps; shape (n,)."""
         inbox = self._inboxes[row][name]
         records = [inbox.pop(key) for key in list(self._counts(inbox, stamp))]
-        return np.concatenate(records) if records else np.zeros(0, messages.ODOMETRY)
+        joined = np.empty(len(records), messages.ODOMETRY)
+        for index, record in enumerate(records):  # much faster than np.concatenate, which compares every field
+            joined[index] = record[0]
+        return joined
 
     def _keep_latest(self, row: str, name: str, stamp: int) -> None:
         inbox = self._inboxes[row][name]
@@ -131,9 +132,7 @@ class Gathering:
                 self._latest[row][name] = value[0] if isinstance(value, np.ndarray) else value
 
 
-def _odometry(message: Odometry) -> tuple[int, NDArray[np.void]]:
-    record = np.zeros(1, messages.ODOMETRY)
-    convert.odometry_from_message(message, record[0])
+def _odometry(record: NDArray[np.void]) -> tuple[int, NDArray[np.void]]:
     return int(record[0]["stamp"]), record
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence as Arguments
 from functools import partial
 
 import numpy as np
-from nav_msgs.msg import Odometry
+from numpy.typing import NDArray
 from rclpy.node import Node
 from std_msgs.msg import String
 
@@ -15,10 +15,11 @@ from testbed.description.maneuver import Maneuver
 from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
 from testbed.description.status import status_json
 from testbed.flight.guidance import Guidance
-from testbed.nodes import convert, process
+from testbed.nodes import process
 from testbed.nodes.contract import VehicleContract
 from testbed.nodes.follower import Follower, Inbox, Needed, Slots, forget_before
 from testbed.nodes.plan_state import PlanStates
+from testbed.nodes.wire import Encoder
 
 
 class GuidanceNode(Node):
@@ -39,18 +40,18 @@ class GuidanceNode(Node):
         self._wrench, self._reference, self._status = (
             np.zeros(1, dtype) for dtype in (messages.WRENCH, messages.ODOMETRY, messages.STATUS)
         )
+        self._wrench_form = Encoder("wrench", contract.base_frame)
+        self._reference_form = Encoder("reference", contract.configuration.place, contract.base_frame)
         self._wrench_out = contract.publisher("wrench")
         self._reference_out = contract.publisher("reference")
         self._status_out = contract.publisher("maneuver/status")
-        contract.subscribe("odometry", self._on_odometry)
+        contract.subscribe_records("odometry", self._on_odometry)
         contract.subscribe("maneuver", self._on_maneuver)
 
     def _poll(self) -> None:
         self._follower.poll()
 
-    def _on_odometry(self, message: Odometry) -> None:
-        record = np.zeros(1, messages.ODOMETRY)
-        convert.odometry_from_message(message, record[0])
+    def _on_odometry(self, record: NDArray[np.void]) -> None:
         stamp = int(record[0]["stamp"])
         if self._slots.starts(stamp):
             forget_before(self._odometry, stamp)
@@ -73,7 +74,7 @@ class GuidanceNode(Node):
     def _work(self, stamp: int) -> None:
         self._take_maneuver(self._plan.maneuver_number(stamp, self._contract.vehicle.name))
         self._guidance.step(self._odometry[stamp], self._wrench, self._reference, self._status)
-        self._follower.publish(self._wrench_out, convert.wrench_to_message(self._wrench[0], self._contract.base_frame))
+        self._follower.publish(self._wrench_out, self._wrench_form.encode(stamp, self._wrench[0]))
         if self._reference_slots.starts(stamp):
             self._follower.aside(partial(self._publish_reference, self._reference[0].copy()))
         phase = int(self._status[0]["phase"])
@@ -82,8 +83,7 @@ class GuidanceNode(Node):
         self._phase = phase
 
     def _publish_reference(self, reference: np.void) -> None:
-        place, base = self._contract.configuration.place, self._contract.base_frame
-        self._follower.publish(self._reference_out, convert.odometry_to_message(reference, place, base))
+        self._follower.publish(self._reference_out, self._reference_form.encode(int(reference["stamp"]), reference))
 
     def _publish_status(self, status: np.void) -> None:
         self._follower.publish(self._status_out, String(data=status_json(status)))

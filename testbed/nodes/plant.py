@@ -13,7 +13,7 @@ from diagnostic_msgs.msg import DiagnosticStatus
 from geometry_msgs.msg import PoseStamped
 from rclpy.lifecycle import LifecycleNode, LifecycleState, TransitionCallbackReturn
 from rosgraph_msgs.msg import Clock
-from std_msgs.msg import Bool, Header
+from std_msgs.msg import Bool
 from trajectory_msgs.msg import JointTrajectory
 
 from testbed.description import messages, ticks
@@ -28,6 +28,7 @@ from testbed.nodes.plan_state import PlanStates
 from testbed.nodes.roll_call import RollCall
 from testbed.nodes.sensing import Sensing
 from testbed.nodes.topics import to_nanoseconds, to_time
+from testbed.nodes.wire import read_header
 from testbed.rehearsal.build import build_plant
 
 WALL_DEADMAN_NS = 500_000_000
@@ -67,7 +68,7 @@ class PlantNode(LifecycleNode):
         self._clock_out = None
         if self.lockstep:
             self._clock_out = contract.publisher("/clock")
-            contract.subscribe("/clock/done", self._on_done)
+            contract.subscribe("/clock/done", self._on_done, raw=True)
         self._stop_out = contract.publisher("/stop")
 
     # --- lifecycle and arrivals -------------------------------------------------------------------------------------
@@ -84,8 +85,9 @@ class PlantNode(LifecycleNode):
     def _touch(self) -> None:
         self._changed = True
 
-    def _on_done(self, message: Header) -> None:
-        self._roll.answer(message.frame_id, to_nanoseconds(message.stamp))
+    def _on_done(self, data: bytes) -> None:
+        stamp, follower = read_header(data)
+        self._roll.answer(follower, stamp)
         self._changed = True
 
     def _on_schedule(self, index: int, message: JointTrajectory) -> None:

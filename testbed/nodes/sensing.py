@@ -13,12 +13,14 @@ from testbed.description import messages
 from testbed.description.air import celsius
 from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
 from testbed.description.ticks import due
+from testbed.description.vehicle import Vehicle
 from testbed.model.draws import Draws
 from testbed.model.edges import EDGE, fill_open, take_edges
 from testbed.model.plant import Plant
 from testbed.nodes import convert
 from testbed.nodes.contract import Contract
 from testbed.nodes.roll_call import CONDUCTOR
+from testbed.nodes.wire import Encoder
 from testbed.plan.configuration import Configuration
 from testbed.plan.observation import contacts_to_json
 from testbed.rehearsal.contacts import take_contacts
@@ -37,7 +39,7 @@ class Sensing:
         self._lockstep = contract.lockstep
         self._names = list(configuration.vehicles)
         self._vehicles = list(configuration.vehicles.values())
-        self._valve_names = [[valve.name for valve in one.thrusters.valves] for one in self._vehicles]
+        self._forms = [_forms(one, configuration.place) for one in self._vehicles]
         self._out = {row: [contract.publisher(row, name) for name in self._names] for row in ROWS}
         self._contacts_out = contract.publisher("/contacts")
         self._air_out = contract.publisher("/air/temperature")
@@ -86,18 +88,18 @@ class Sensing:
         self._send_valves(index, self._edges[0])
 
     def _publish_vehicle(self, index: int, stamp: int, noise: Any) -> None:
-        name, place, base = self._names[index], self._configuration.place, f"{self._names[index]}/base_link"
+        name, base, forms = self._names[index], f"{self._names[index]}/base_link", self._forms[index]
         for row in range(take_edges(self._plant.states[index], self._edges)):
             self._send_valves(index, self._edges[row])
-        self._plant.sense_imu(index, stamp, noise, self._imu[0])
-        self._send(name, self._out["imu"][index], convert.imu_to_message(self._imu[0], f"{name}/imu_link"))
-        if due(stamp, PERIOD_NS["truth"]):
-            self._plant.sense_truth(index, stamp, self._truth[0])
-            self._send(name, self._out["truth"][index], convert.odometry_to_message(self._truth[0], place, base))
         beacons = self._configuration.beacons
-        if beacons.ranges_due(stamp, self._start):
+        if beacons.ranges_due(stamp, self._start):  # before imu, at which the estimator begins its work on wall time
             self._plant.take_ranges(index, stamp - beacons.cycle_ns, self._ranges[0])
             self._send(name, self._out["ranges"][index], convert.ranges_to_message(self._ranges[0], base))
+        self._plant.sense_imu(index, stamp, noise, self._imu[0])
+        self._send(name, self._out["imu"][index], forms["imu"].encode(stamp, self._imu[0]))
+        if due(stamp, PERIOD_NS["truth"]):
+            self._plant.sense_truth(index, stamp, self._truth[0])
+            self._send(name, self._out["truth"][index], forms["truth"].encode(stamp, self._truth[0]))
         if due(stamp, PERIOD_NS["valves/state"]):
             self.publish_valves(index, stamp)
         if due(stamp, PERIOD_NS["supply"]):
@@ -125,12 +127,21 @@ class Sensing:
         self._send(self._names[index], self._out["battery"][index], message)
 
     def _send_valves(self, index: int, edge: np.void) -> None:
-        names = self._valve_names[index]
-        positions = [float(value) for value in edge["open"][: len(names)]]
-        message = convert.valve_state_to_message(int(edge["stamp"]), names, positions)
-        self._send(self._names[index], self._out["valves/state"][index], message)
+        valves = len(self._vehicles[index].thrusters.valves)
+        data = self._forms[index]["valves/state"].encode(int(edge["stamp"]), {"open": edge["open"][:valves]})
+        self._send(self._names[index], self._out["valves/state"][index], data)
 
     def _send(self, name: str, publisher: Publisher, message: Any) -> None:
         publisher.publish(message)
         if self._lockstep:
             self._sent.append((name, publisher, message))
+
+
+def _forms(vehicle: Vehicle, place: str) -> dict[str, Encoder]:
+    """What makes the messages of a vehicle that are sent most."""
+    base = f"{vehicle.name}/base_link"
+    return {
+        "imu": Encoder("imu", f"{vehicle.name}/imu_link"),
+        "truth": Encoder("truth", place, base),
+        "valves/state": Encoder("valves/state", [valve.name for valve in vehicle.thrusters.valves]),
+    }

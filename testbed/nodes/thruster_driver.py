@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import rclpy
 from diagnostic_msgs.msg import DiagnosticStatus
-from geometry_msgs.msg import WrenchStamped
+from numpy.typing import NDArray
 from rclpy.lifecycle import LifecycleNode, LifecycleState, TransitionCallbackReturn
 from std_srvs.srv import Trigger
 
@@ -50,7 +50,7 @@ class ThrusterDriverNode(LifecycleNode):
         self._schedule_out = contract.publisher("valves/schedule")
         self._heard_at = time.monotonic()
         self._silent = True
-        contract.subscribe("wrench", self._on_wrench)
+        contract.subscribe_records("wrench", self._on_wrench)
         if not contract.lockstep:
             self.create_timer(DEADMAN_SECONDS / 5, self._watch)
         self.create_service(Trigger, "identity", self._identify)
@@ -67,9 +67,7 @@ class ThrusterDriverNode(LifecycleNode):
     def _poll(self) -> None:
         self._follower.poll()
 
-    def _on_wrench(self, message: WrenchStamped) -> None:
-        record = np.zeros(1, messages.WRENCH)
-        convert.wrench_from_message(message, record[0])
+    def _on_wrench(self, record: NDArray[np.void]) -> None:
         self._heard_at, self._silent = time.monotonic(), False
         stamp = int(record[0]["stamp"])
         if self._periods.starts(stamp):

@@ -30,8 +30,12 @@ class FakeContract:
         full = topic(name).full_name(vehicle)
         return self.publishers.setdefault(full, FakePublisher(full))
 
-    def subscribe(self, name, callback, vehicle=""):
+    def subscribe(self, name, callback, vehicle="", raw=False):
         self.callbacks.setdefault(topic(name).full_name(vehicle), []).append(callback)
+
+    def subscribe_records(self, name, callback, vehicle=""):
+        """As subscribe; what is sent are records of shape (1,)."""
+        self.subscribe(name, callback, vehicle)
 
     def connected(self):
         return self.everybody_hears

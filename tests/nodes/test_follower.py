@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from std_msgs.msg import String
 
 from testbed.nodes.follower import Follower, Slots, forget_before
-from testbed.nodes.topics import to_nanoseconds
+from testbed.nodes.wire import read_header
 from tests.nodes.fake_contract import FakeContract, FakeNode
 
 TICK = 20
@@ -42,7 +42,7 @@ class Worker:
 
     @property
     def done(self):
-        return [to_nanoseconds(one.stamp) for one in self.contract.sent("/clock/done")]
+        return [read_header(data)[0] for data in self.contract.sent("/clock/done")]
 
     @property
     def said(self):
