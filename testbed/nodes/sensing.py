@@ -128,7 +128,8 @@ class Sensing:
 
     def _send_valves(self, index: int, edge: np.void) -> None:
         valves = len(self._vehicles[index].thrusters.valves)
-        data = self._forms[index]["valves/state"].encode(int(edge["stamp"]), {"open": edge["open"][:valves]})
+        values = {"open": edge["open"][:valves].astype(np.float64)}
+        data = self._forms[index]["valves/state"].encode(int(edge["stamp"]), values)
         self._send(self._names[index], self._out["valves/state"][index], data)
 
     def _send(self, name: str, publisher: Publisher, message: Any) -> None:

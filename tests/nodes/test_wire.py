@@ -78,7 +78,7 @@ def test_what_is_encoded_next_leaves_the_bytes_before_alone():
 
 
 def test_valves_are_named_and_open_or_closed():
-    data = Encoder("valves/state", ["a", "long name"]).encode(7, {"open": np.array([0, 1], np.uint8)})
+    data = Encoder("valves/state", ["a", "long name"]).encode(7, {"open": np.array([0.0, 1.0])})
     found = deserialize(data, "sensor_msgs/msg/JointState")
     assert list(found.name) == ["a", "long name"]
     assert found.position.tolist() == [0.0, 1.0]
