@@ -28,6 +28,10 @@ Ending = Literal["finished", "interrupted", "process died", "no answer"]
 
 REQUESTS: Final = ("release", "start", "hold", "skip", "repeat", "end")
 """Services `/plan/...` of the conductor."""
+MIDDLEWARE_VARIABLE: Final = "FASTDDS_DEFAULT_PROFILES_FILE"
+MIDDLEWARE: Final = Path(__file__).with_name("middleware.xml")
+"""What Fast DDS is told, unless the person who starts a session names a file of their own."""
+
 STARTUP_SECONDS: Final = 60.0
 STOP_SECONDS: Final = 1.5
 """How long vehicles are recorded coasting after a stop before the processes are ended."""
@@ -149,6 +153,7 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
         os.environ.update(session_environment(domain, rehearsal.folder))
         children = Children(rehearsal.folder, dict(os.environ))
         interrupted: list[int] = []
+        hurry = True
         previous = {
             number: signal.signal(number, lambda received, _: interrupted.append(received))
             for number in (signal.SIGINT, signal.SIGTERM)
@@ -159,11 +164,13 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
             rclpy.init(signal_handler_options=rclpy.signals.SignalHandlerOptions.NO)
             node = LauncherNode(rehearsal)
             shared_memory.note_own()
-            return _watch(rehearsal, node, children, interrupted, show, asked)
+            outcome = _watch(rehearsal, node, children, interrupted, show, asked)
+            hurry = outcome.ending in ("process died", "no answer")
+            return outcome
         finally:
             if rehearsal.lockstep:
-                children.end(["plant"])  # first, so that nobody is in the middle of answering a tick
-            children.end(name for name in children.names if name != "recorder")
+                children.end(["plant"], hurry)  # first, so that nobody is in the middle of answering a tick
+            children.end((name for name in children.names if name != "recorder"), hurry)
             children.close()
             rclpy.try_shutdown()
             shared_memory.remove_left_behind()
@@ -178,6 +185,7 @@ def session_environment(domain: int, folder: Path) -> dict[str, str]:
         "ROS_AUTOMATIC_DISCOVERY_RANGE": "LOCALHOST",
         "ROS_LOG_DIR": str(folder / "logs"),
         "PYTHONUNBUFFERED": "1",
+        MIDDLEWARE_VARIABLE: os.environ.get(MIDDLEWARE_VARIABLE, str(MIDDLEWARE)),
     }
 
 

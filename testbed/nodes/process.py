@@ -5,11 +5,13 @@ from __future__ import annotations
 import gc
 import os
 import select
+import signal
 import time
 from collections.abc import Callable, Sequence
 
 import rclpy
 from rclpy._rclpy_pybind11 import RCLError
+from rclpy.duration import Duration
 from rclpy.executors import Executor, ExternalShutdownException, SingleThreadedExecutor
 from rclpy.node import Node
 from rclpy.signals import SignalHandlerOptions
@@ -28,19 +30,29 @@ TOGETHER_SECONDS = 20.0
 """Longest wait for the other processes to load."""
 LOOK_PERIOD = 0.1
 """Seconds between looks at the launcher's pipe."""
+DELIVERY_SECONDS = 3.5
+"""Longest wait at an orderly end (SIGTERM) until all that was sent has arrived; what was lost is sent again within 3 s.
+
+After SIGINT nothing is waited for: somebody who was to hear may be dead.
+"""
+
+_received: list[int] = []
+"""Signals that this process has been sent."""
 
 
-def begin(arguments: Sequence[str] | None, signals: SignalHandlerOptions = SignalHandlerOptions.ALL) -> None:
+def begin(arguments: Sequence[str] | None) -> None:
     """Start ROS in this process; under a launcher together with all others, because then they find each other at once.
 
     A process that joins a second after the others is found only by their next periodic announcement, seconds later.
-    signals: those that shut ROS down.
+    Signals are only noted, and `spin` ends: rclpy's own handlers would leave no way to send a last word.
     """
     loaded, go = os.environ.get(LOADED_VARIABLE), os.environ.get(GO_VARIABLE)
     if loaded and go:
         os.write(int(loaded), b".")
         select.select([int(go)], [], [], TOGETHER_SECONDS)
-    rclpy.init(args=[*(arguments or ())], signal_handler_options=signals)
+    rclpy.init(args=[*(arguments or ())], signal_handler_options=SignalHandlerOptions.NO)
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda received, _: _received.append(received))
 
 
 def make_executor() -> Executor:
@@ -78,12 +90,14 @@ def spin(
     timeout: Callable[[], float] = lambda: 0.2,
     poll: Callable[[], None] | None = None,
     at_end: Callable[[], None] = lambda: None,
+    done: Callable[[], bool] = lambda: True,
     linger: float = 0.0,
 ) -> None:
     """Spin the nodes until a signal, `until`, or the launcher's end; then shut down in order.
 
     poll: called after every event, or without one after `timeout` seconds. at_end: called once at the end, while the
-    nodes still exist. linger: how long to go on after the launcher's end, s.
+    nodes can still publish. done: after a signal, go on until this is so. linger: how long to go on after the end of
+    the launcher, s.
     """
     lifeline = Lifeline()
     executor = make_executor()
@@ -95,7 +109,7 @@ def spin(
     gc.freeze()  # a full collection over all that is loaded would take 35 ms, three ticks
     next_look, end = 0.0, float("inf")
     try:
-        while rclpy.ok() and not until() and time.monotonic() < end:
+        while rclpy.ok() and not until() and time.monotonic() < end and not (_received and done()):
             if poll is None:
                 # To stay in the executor costs a quarter less for each message than to come back here after it.
                 executor.spin_until_future_complete(Future(), LOOK_PERIOD)
@@ -113,6 +127,16 @@ def spin(
             raise
     finally:
         at_end()
+        if rclpy.ok() and set(_received) == {signal.SIGTERM}:
+            deliver(nodes)
         rclpy.try_shutdown()
         if lifeline.cut():  # the launcher was killed, and cannot tidy up after itself
             shared_memory.remove_left_behind()
+
+
+def deliver(nodes: Sequence[Node]) -> None:
+    """Wait until every reliable subscriber has all that these nodes have sent, but no longer than DELIVERY_SECONDS."""
+    deadline = time.monotonic() + DELIVERY_SECONDS
+    for node in nodes:
+        for publisher in node.publishers:
+            publisher.wait_for_all_acked(Duration(seconds=max(deadline - time.monotonic(), 0.0)))

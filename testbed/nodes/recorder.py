@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 import struct
 import time
 from collections.abc import Sequence as Arguments
@@ -14,7 +13,6 @@ from lifecycle_msgs.msg import TransitionEvent
 from rcl_interfaces.msg import Log, ParameterEvent
 from rclpy.node import Node
 from rclpy.qos import QoSDurabilityPolicy, QoSProfile
-from rclpy.signals import SignalHandlerOptions
 from rosgraph_msgs.msg import Clock
 from std_msgs.msg import Header
 
@@ -120,15 +118,11 @@ class RecorderNode(Node):
 
         self.create_subscription(message_type, name, write, qos, raw=True)
 
-    def end(self) -> None:
-        """End when everything that is on its way has been written."""
-        self._told_to_end = time.monotonic()
-
-    def ended(self) -> bool:
-        """Whether it was told to end and nothing comes any more."""
-        if self._told_to_end is None:
-            return False
+    def done(self) -> bool:
+        """Told to end: whether everything that was on its way has been written."""
         now = time.monotonic()
+        if self._told_to_end is None:
+            self._told_to_end = now
         return now - max(self._told_to_end, self._last_arrival) > QUIET_SECONDS or now - self._told_to_end > LONGEST_END
 
     def close(self) -> None:
@@ -138,9 +132,7 @@ class RecorderNode(Node):
 
 def main(arguments: Arguments[str] | None = None) -> int:
     """Record until told to end."""
-    process.begin(arguments, signals=SignalHandlerOptions.NO)
+    process.begin(arguments)
     node = RecorderNode()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: node.end())
-    process.spin([node], until=node.ended, timeout=lambda: 0.05, linger=LINGER_SECONDS, at_end=node.close)
+    process.spin([node], done=node.done, linger=LINGER_SECONDS, at_end=node.close)
     return 0

@@ -86,7 +86,7 @@ class ThrusterDriverNode(LifecycleNode):
 
     def close(self) -> None:
         """Close all valves; the process ends."""
-        if rclpy.ok():  # not after a signal, when nothing can be sent any more and the plant's deadman closes
+        if rclpy.ok():
             self._close_now()
 
     def _watch(self) -> None:

@@ -1,6 +1,10 @@
 """The live graph in lockstep and the engine give the same numbers for the same plan and seed, message for message."""
 
+import os
+import signal
+import time
 from dataclasses import asdict
+from itertools import cycle
 
 import numpy as np
 import pytest
@@ -135,3 +139,29 @@ def distinct(channel, until):
 def canonical(channel, index):
     """Once through another library: rclpy leaves whatever was there between the fields and behind the message."""
     return serialize(deserialize(channel.data(index), channel.type), channel.type)
+
+
+def test_pauses_of_any_process_change_nothing(tmp_path):
+    """Whoever is held up is asked again after 50 ms; neither the question nor the answer may count twice."""
+    with Session("two", tmp_path / "graph", "--speed", "4") as session:
+        session.until_running()
+        for pid in cycle(session.pids().values()):
+            try:
+                os.kill(pid, signal.SIGSTOP)
+                time.sleep(0.12)
+                os.kill(pid, signal.SIGCONT)
+                time.sleep(0.05)
+            except ProcessLookupError:
+                break
+        assert session.end() == 0, session.output + session.logs()
+    rehearse_in_engine(load_configuration(PLANS / "two.yaml"), tmp_path / "engine" / "recording")
+    graph, engine = (load(tmp_path / name / "recording") for name in ("graph", "engine"))
+    clock = RecordingReader(graph.folder).channels["/clock"]
+    assert len(clock) > len(np.unique(clock.publish_times)), "no tick was repeated, so this shows nothing"
+    for name, one in engine.vehicles.items():
+        for topic in ("truth", "odometry", "reference", "wrench", "pressure"):
+            both_ways = one, graph.vehicles[name]
+            expected, found = (fields(getattr(each, topic), engine.states[-1].stamp) for each in both_ways)
+            for field, values in expected.items():
+                assert np.array_equal(found[field], values), f"{name} {topic} {field}"
+    assert [asdict(event) for event in graph.events] == [asdict(event) for event in engine.events]

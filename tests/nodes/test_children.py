@@ -107,12 +107,25 @@ def test_who_does_not_end_when_asked_is_killed(start):
         os.kill(pid, 0)
 
 
+@pytest.mark.parametrize(("hurry", "number"), [(False, "SIGTERM"), (True, "SIGINT")])
+def test_ending_in_a_hurry_is_told_by_another_signal(start, tmp_path, hurry, number):
+    tell = f"signal.signal(signal.{number}, lambda *_: (print('heard', flush=True), sys.exit()))"
+    start("one", prologue=tell)
+    start.family.begin_together()
+    until(lambda: "going" in log(tmp_path, "one"), "it has begun")
+    start.family.end(["one"], hurry)
+    assert "heard" in log(tmp_path, "one")
+
+
 def test_only_those_named_are_ended(start):
     start("recorder")
     start("plant")
+    start("wren")
     start.family.begin_together()
     start.family.end(name for name in start.family.names if name != "recorder")
-    os.kill(start.family.pid("recorder"), 0)
+    assert alive(start.family.pid("recorder"))
+    assert not alive(start.family.pid("plant"))
+    assert not alive(start.family.pid("wren"))
 
 
 PARENT = """

@@ -1,6 +1,7 @@
 """A node's process ends in order: by a signal, by its own end, or because its launcher is gone."""
 
 import os
+import signal
 import time
 
 import pytest
@@ -8,6 +9,7 @@ import rclpy
 
 from testbed.nodes import process
 from testbed.nodes.process import GO_VARIABLE, LIFELINE_VARIABLE, LOADED_VARIABLE, Lifeline
+from testbed.nodes.topics import publisher_qos, topic
 
 
 @pytest.fixture
@@ -56,6 +58,7 @@ def test_begin_says_that_it_is_loaded_and_waits_for_the_others(monkeypatch):
     order = []
     monkeypatch.setattr(process.select, "select", lambda *_: order.append("waited"))
     monkeypatch.setattr(process.rclpy, "init", lambda args, **_: order.append(("began", args)))
+    monkeypatch.setattr(process.signal, "signal", lambda *_: None)
     process.begin(["--ros-args"])
     assert os.read(loaded, 8) == b"."
     assert order == ["waited", ("began", ["--ros-args"])]
@@ -68,6 +71,7 @@ def test_started_by_hand_it_begins_at_once(monkeypatch):
         monkeypatch.delenv(name, raising=False)
     began = []
     monkeypatch.setattr(process.rclpy, "init", lambda args, **_: began.append(args))
+    monkeypatch.setattr(process.signal, "signal", lambda *_: None)
     process.begin(None)
     assert began == [[]]
 
@@ -87,11 +91,50 @@ def test_spinning_goes_on_until_told_and_ends_once(node, monkeypatch):
     assert not rclpy.ok()
 
 
-def test_a_signal_ends_it_and_the_end_is_still_told(node, monkeypatch):
+def test_when_ros_is_shut_down_it_ends_and_the_end_is_still_told(node, monkeypatch):
     monkeypatch.delenv(LIFELINE_VARIABLE, raising=False)
     ends = []
     process.spin([node], timeout=lambda: 0.01, poll=rclpy.shutdown, at_end=lambda: ends.append(1))
     assert ends == [1]
+
+
+@pytest.mark.parametrize(
+    ("number", "delivered"), [(signal.SIGTERM, [True]), (signal.SIGINT, [])], ids=["SIGTERM", "SIGINT"]
+)
+def test_a_signal_ends_it_and_the_last_word_can_still_be_sent(node, monkeypatch, number, delivered):
+    monkeypatch.delenv(LIFELINE_VARIABLE, raising=False)
+    received, told, ends, found = [], [], [], []
+    monkeypatch.setattr(process, "_received", received)
+    monkeypatch.setattr(process, "deliver", lambda nodes: found.append(nodes == [node]))
+
+    def done():
+        told.append(1)
+        return len(told) == 3
+
+    process.spin(
+        [node],
+        timeout=lambda: 0.01,
+        poll=lambda: received.append(number),
+        at_end=lambda: ends.append(rclpy.ok()),
+        done=done,
+    )
+    assert len(told) == 3, "after the signal it goes on until it is done"
+    assert ends == [True], "what is published at the end still goes out"
+    assert found == delivered
+
+
+def test_delivery_waits_until_everybody_has_everything(node):
+    """A reader in this process has what was published; a writer whom nobody hears has nothing to wait for."""
+    row = topic("/plan/events")
+    publisher = node.create_publisher(row.type, row.name, publisher_qos(row))
+    node.create_subscription(row.type, row.name, lambda message: None, publisher_qos(row))
+    deadline = time.monotonic() + 10.0
+    while publisher.get_subscription_count() == 0:
+        assert time.monotonic() < deadline
+    publisher.publish(row.type(data="{}"))
+    began = time.monotonic()
+    process.deliver([node])
+    assert time.monotonic() - began < process.DELIVERY_SECONDS
 
 
 def test_ctrl_c_in_a_callback_ends_it_in_order(node, monkeypatch):

@@ -158,10 +158,8 @@ def test_what_is_sent_before_the_end_is_kept_when_it_is_closed(scene):
     assert (scene.folder / "metadata.yaml").exists()
 
 
-def test_told_to_end_it_goes_on_until_nothing_comes_any_more(scene):
-    assert not scene.recorder.ended()
+def test_told_to_end_it_is_done_when_nothing_comes_any_more(scene):
     scene.send("odometry", stamped("odometry", STAMP))
-    scene.recorder.end()
-    assert not scene.recorder.ended(), "there may be messages on their way"
-    scene.until(scene.recorder.ended, "it has ended")
+    assert not scene.recorder.done(), "there may be messages on their way"
+    scene.until(scene.recorder.done, "it is done")
     assert scene.recorded("/wren/odometry") == 1
