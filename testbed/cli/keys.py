@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import select
 import sys
 import termios
@@ -21,7 +22,10 @@ LEGEND: Final = (
 
 @contextmanager
 def requests() -> Iterator[Callable[[], str]]:
-    """Read keys without waiting until the block ends; yields a function that tells the next request, empty if none."""
+    """Read keys without waiting until the block ends; yields a function that tells the next request, empty if none.
+
+    A stop comes before everything else that was typed, and what was typed before it is forgotten.
+    """
     if not sys.stdin.isatty():
         yield lambda: ""
         return
@@ -29,9 +33,17 @@ def requests() -> Iterator[Callable[[], str]]:
     before = termios.tcgetattr(descriptor)
     tty.setcbreak(descriptor)
 
+    waiting: list[str] = []
+
     def pressed() -> str:
-        ready, _, _ = select.select([sys.stdin], [], [], 0.0)
-        return KEYS.get(sys.stdin.read(1), "") if ready else ""
+        # Not sys.stdin.read: it takes all that is there into its buffer, where select no longer sees it.
+        if select.select([descriptor], [], [], 0.0)[0]:
+            typed = os.read(descriptor, 64).decode(errors="ignore")
+            waiting.extend(KEYS[key] for key in typed if key in KEYS)
+        if "stop" in waiting:
+            waiting.clear()
+            return "stop"
+        return waiting.pop(0) if waiting else ""
 
     try:
         yield pressed

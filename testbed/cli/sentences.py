@@ -29,6 +29,10 @@ def _criterion(data: Data) -> str:
     return f"  {'met   ' if result.passed else 'MISSED'} {result.name}{who}: {value}, {limit} asked for"
 
 
+def _hold(data: Data) -> str:
+    return f"braking under control. {told_hold(data['ends'])}" if data["in_control"] else "valves stay closed"
+
+
 def _plainly(event: Event) -> str:
     details = ", ".join(f"{key} {value}" for key, value in event.data.items() if isinstance(value, (str, int, float)))
     return event.kind.replace("_", " ") + (f": {details}" if details else "")
@@ -48,7 +52,7 @@ _SENTENCES: Final[dict[str, Callable[[Data], str]]] = {
     "finished": lambda data: f"session over, {data['reason']}",
     "abort": lambda data: f"ABORT, braking under control: {data['reason']}",
     "retry": lambda data: f"once more, because: {data['reason']}",
-    "hold": lambda data: f"HOLD ({data['reason']}): braking under control. {told_hold(data['ends'])}",
+    "hold": lambda data: f"HOLD ({data['reason']}): {_hold(data)}",
     "stop": lambda data: f"STOP ({data['reason']}): valves closed, coasting. {told_stop(data['ends'])}",
     "process_died": lambda data: f"{data['process']} DIED ({data['how']}): stop given to every holder of valves",
 }

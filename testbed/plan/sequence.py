@@ -76,6 +76,7 @@ class Sequence:
         self._in_place_since: int | None = None
         self._try_start: int | None = None
         self._braking = False
+        self._in_control = False
         self._released = False
         self._where_planned = False
         self._progress: Progress | None = None
@@ -135,6 +136,8 @@ class Sequence:
             self.end_try(Verdict.FAILED, f"not in place within {POSITIONING_LIMIT:g} s: {late}")
 
     def _settling(self) -> None:
+        if self._aborted():
+            return
         late = self._not_in_place(SETTLED)
         if late is not None:
             self._in_place_since = None
@@ -148,10 +151,9 @@ class Sequence:
 
     def _running(self) -> None:
         assert self._progress is not None
-        if reason := self._watch.reason(self.configuration.plan.aborts(self.run), self.seen, self._log):
-            self.out.event("abort", reason=reason)
-            self.end_try(Verdict.ABORTED, reason)
-        elif self._in_phase > self.run.time_limit:
+        if self._aborted():
+            return
+        if self._in_phase > self.run.time_limit:
             self.end_try(Verdict.FAILED, f"not done within the time limit of {self.run.time_limit:g} s")
         else:
             new = self._progress.advance(self.seen.stamp, self.seen.status, self.out.maneuver_numbers)
@@ -171,6 +173,14 @@ class Sequence:
             self.go_on()
         elif self._in_phase > HOLD_EXPIRY:
             self.finish(f"held for longer than {HOLD_EXPIRY:g} s")
+
+    def _aborted(self) -> bool:
+        """Whether an abort criterion has ended the try just now."""
+        reason = self._watch.reason(self.configuration.plan.aborts(self.run), self.seen, self._log)
+        if reason:
+            self.out.event("abort", reason=reason)
+            self.end_try(Verdict.ABORTED, reason)
+        return bool(reason)
 
     # ---- transitions
 
@@ -209,6 +219,7 @@ class Sequence:
         for name in placed:
             self.out.place(name, poses[name])
         if placed:
+            self._in_control = False
             self._enter(SessionPhase.POSITIONING, f"Positioning {', '.join(placed)} for {self._try_name}")
         else:
             self._settle()
@@ -218,6 +229,8 @@ class Sequence:
         duration = POSITIONING_LIMIT + 2.0 * self.run.settle + LATE
         self.out.hold(starting(self.seen.stamp), self._after(duration + 1.0), self.poses[self._run_index].start)
         self._in_place_since = None
+        self._in_control = True
+        self._watch.begin(self.seen.stamp, list(self.configuration.vehicles))
         self._enter(SessionPhase.SETTLING, f"Settling for {self._try_name}")
 
     def _begin_running(self) -> None:
@@ -233,7 +246,7 @@ class Sequence:
     def end_try(self, verdict: Verdict | None, reason: str, then: Then = "judge") -> None:
         """End the try at hand. One that did not end by itself brakes all vehicles; judging follows a little later."""
         self.ending, self.then = Ending(self.seen.stamp, verdict, reason), then
-        self._braking = verdict is not None and verdict is not Verdict.STOPPED
+        self._braking = verdict is not None and verdict is not Verdict.STOPPED and self._in_control
         if self._braking:
             self.out.hold(starting(self.seen.stamp), self._after(HOLD_EXPIRY))
         self._enter(SessionPhase.EVALUATING, f"{self._try_name} is over: {reason}")
@@ -242,12 +255,15 @@ class Sequence:
         """Brake all vehicles under control and wait for the operator; a try at hand ends."""
         if self.phase in TRYING:
             self.end_try(Verdict.HELD, reason, "again")
-        else:
+        elif self._in_control:
             self.out.hold(starting(self.seen.stamp), self._after(HOLD_EXPIRY))
-        ends = self._ends.after_hold(self.seen.odometry)
-        self.out.event("hold", reason=reason, ends=ends)
+        ends = self._ends.after_hold(self.seen.odometry) if self._in_control else {}
+        told_ends = "valves stay closed, vehicles are being put in place"
+        if self._in_control:
+            told_ends = f"braking under control, {told_hold(ends)}"
+        self.out.event("hold", reason=reason, ends=ends, in_control=self._in_control)
         self._released = False
-        self._enter(SessionPhase.HELD, f"Hold, braking under control: {told_hold(ends)}")
+        self._enter(SessionPhase.HELD, f"Hold: {told_ends}")
 
     def release(self) -> None:
         """Go on after a hold."""
@@ -344,7 +360,7 @@ class Sequence:
         return PlanState(
             stamp=self.seen.stamp,
             phase=self.phase,
-            permit=self.phase in PERMITTED,
+            permit=self.phase in PERMITTED and self._in_control,
             run=self.out.run,
             run_number=self._run_index + 1,
             runs=len(self._results),

@@ -300,3 +300,24 @@ def test_a_vehicle_of_another_height_is_placed_at_its_own():
     world = World(Sequence(replace(lab, vehicles={"wren": tall})))
     world.step(START)
     assert world.poses["wren"][0] == (-0.25, 0.0, 0.6)
+
+
+def test_valves_are_not_permitted_while_vehicles_are_put_in_place_even_when_held(world):
+    assert world.step().state.phase == "positioning"
+    state = world.step(Request("hold")).state
+    assert state.phase == "held"
+    assert not state.permit
+    assert not any(event.kind == "maneuver_given" for event in world.events)
+
+
+def test_a_vehicle_without_a_fix_is_not_said_to_end_up_anywhere(world):
+    from testbed.description.messages import UNKNOWN_VARIANCE
+    from tests.plan.world import odometry
+
+    world.until("running")
+    lost = odometry(world.stamp, (0.0, 0.0, 0.0))[-1]
+    lost["pose_covariance"][0, 0] = UNKNOWN_VARIANCE
+    world.step(Request("stop"), odometry={"wren": lost})
+    (told,) = [event for event in world.events if event.kind == "stop"]
+    assert told.data["ends"]["wren"] is None
+    assert "wren has no fix" in world.states[-1].decision

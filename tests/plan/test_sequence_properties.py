@@ -79,10 +79,12 @@ def test_whatever_happens(happenings):
         assert [one.attempt for one in result.tries] == list(range(1, len(result.tries) + 1))
         assert all(one.start <= one.end for one in result.tries)
 
-    # the permission follows the phase, and after a stop there is never any
-    stopped = False
+    # the permission follows the phase; there is none while a vehicle is being put in place, and none after a stop
+    stopped, carried, places = False, True, dict.fromkeys(SHORT.vehicles, 0)
     for state in world.states:
-        assert state.permit == (state.phase in PERMITTED)
+        carried = (carried or state.places != places) and state.phase != "settling"
+        places = state.places
+        assert state.permit == (state.phase in PERMITTED and not carried)
         stopped = stopped or state.phase == "stopped"
         assert not (stopped and state.permit)
 
