@@ -86,7 +86,17 @@ setup(
     author="testbed maintainers",
     packages=find_packages(include=["testbed", "testbed.*"]),
     package_data={
-        "testbed": ["py.typed", "**/*.html", "**/*.jinja", "**/*.css", "**/*.js", "**/*.svg", "**/*.c", "**/*.h"]
+        "testbed": [
+            "py.typed",
+            "**/*.html",
+            "**/*.jinja",
+            "**/*.css",
+            "**/*.js",
+            "**/*.svg",
+            "**/*.xml",
+            "**/*.c",
+            "**/*.h",
+        ]
     },
     data_files=[] if editable else shared_files(),
     python_requires=">=3.11",

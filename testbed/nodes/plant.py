@@ -12,7 +12,6 @@ import rclpy
 from diagnostic_msgs.msg import DiagnosticStatus
 from geometry_msgs.msg import PoseStamped
 from rclpy.lifecycle import LifecycleNode, LifecycleState, TransitionCallbackReturn
-from rosgraph_msgs.msg import Clock
 from std_msgs.msg import Bool
 from trajectory_msgs.msg import JointTrajectory
 
@@ -27,8 +26,8 @@ from testbed.nodes.pace import Pace
 from testbed.nodes.plan_state import PlanStates
 from testbed.nodes.roll_call import RollCall
 from testbed.nodes.sensing import Sensing
-from testbed.nodes.topics import to_nanoseconds, to_time
-from testbed.nodes.wire import read_header
+from testbed.nodes.topics import to_nanoseconds
+from testbed.nodes.wire import Encoder, read_header
 from testbed.rehearsal.build import build_plant
 
 WALL_DEADMAN_NS = 500_000_000
@@ -65,7 +64,7 @@ class PlantNode(LifecycleNode):
         for index, name in enumerate(self._names):
             contract.subscribe("valves/schedule", partial(self._on_schedule, index), name)
             contract.subscribe("place", partial(self._on_place, index), name)
-        self._clock_out = None
+        self._clock_out, self._clock_form = None, Encoder("/clock")
         if self.lockstep:
             self._clock_out = contract.publisher("/clock")
             contract.subscribe("/clock/done", self._on_done, raw=True)
@@ -145,7 +144,7 @@ class PlantNode(LifecycleNode):
         """Sense and publish the tick that has been reached."""
         self._sensing.publish(self._stamp)
         if self._clock_out is not None:
-            self._clock_out.publish(Clock(clock=to_time(self._stamp)))
+            self._clock_out.publish(self._clock_form.encode(self._stamp))
             self._roll.call(self._stamp, time.monotonic_ns())
         self._changed = True
 
@@ -219,7 +218,7 @@ class PlantNode(LifecycleNode):
         if self._roll.repeat_due(now):
             self._sensing.repeat(self._roll.missing())
             if self._clock_out is not None:
-                self._clock_out.publish(Clock(clock=to_time(self._stamp)))
+                self._clock_out.publish(self._clock_form.encode(self._stamp))
         if self._roll.overdue(now, first=self._stamp == LOCKSTEP_START_NS):
             text = f"tick {self._stamp / NS_PER_S:.2f} s unanswered by {', '.join(sorted(self._roll.missing()))}"
             self.get_logger().error(text)
