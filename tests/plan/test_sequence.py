@@ -302,8 +302,9 @@ def test_a_vehicle_of_another_height_is_placed_at_its_own():
     assert world.poses["wren"][0] == (-0.25, 0.0, 0.6)
 
 
-def test_valves_are_not_permitted_while_vehicles_are_put_in_place_even_when_held(world):
-    assert world.step().state.phase == "positioning"
+def test_valves_are_not_permitted_while_vehicles_are_put_in_place_even_when_held():
+    world = World(Sequence(configuration("first-float")))
+    assert world.step(START).state.phase == "positioning"
     state = world.step(Request("hold")).state
     assert state.phase == "held"
     assert not state.permit
