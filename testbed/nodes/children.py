@@ -99,14 +99,14 @@ class Children:
         self._ended.update(child.name for child in dead)
         return [(child.name, _how(child)) for child in dead]
 
-    def end(self, names: Iterable[str], hurry: bool = False) -> None:
-        """Ask these to end, in a hurry without waiting until all they sent has arrived; kill who has not after 5 s."""
+    def end(self, names: Iterable[str]) -> None:
+        """Ask these to end; kill those that have not after a few seconds."""
         wanted = set(names)
         chosen = [child for child in self._children if child.name in wanted]
         self._ended.update(child.name for child in chosen)
         for child in chosen:
             if child.process.poll() is None:
-                child.process.send_signal(signal.SIGINT if hurry else signal.SIGTERM)
+                child.process.send_signal(signal.SIGTERM)
         deadline = time.monotonic() + TERM_SECONDS
         for child in chosen:
             try:

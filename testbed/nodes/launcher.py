@@ -11,11 +11,13 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 import rclpy
+from diagnostic_msgs.msg import DiagnosticArray
 from rclpy.node import Node
 from std_msgs.msg import Bool, String
 from std_srvs.srv import Trigger
 
 from testbed.nodes import shared_memory
+from testbed.nodes.activation import RECORDER
 from testbed.nodes.children import Children
 from testbed.nodes.contract import Contract
 from testbed.nodes.process import make_executor
@@ -35,6 +37,8 @@ MIDDLEWARE: Final = Path(__file__).with_name("middleware.xml")
 STARTUP_SECONDS: Final = 60.0
 STOP_SECONDS: Final = 1.5
 """How long vehicles are recorded coasting after a stop before the processes are ended."""
+RECORD_SECONDS: Final = 4.0
+"""Longest wait at the end of a session until the recorder has it all: a lost message is sent again well within this."""
 COAST_SECONDS: Final = 3.0
 """The same after a process has died, when the conductor may be the one that is gone."""
 SILENCE_SECONDS: Final = 5.0
@@ -89,6 +93,8 @@ class LauncherNode(Node):
         self._events_out = contract.publisher("/plan/events")
         contract.subscribe("/plan/state", self._on_state)
         contract.subscribe("/plan/events", self._on_event)
+        contract.subscribe("/diagnostics", self._on_diagnostics)
+        self._recorded_until, self._recorded_events = 0, 0
         self._calls = {name: self.create_client(Trigger, f"/plan/{name}") for name in REQUESTS}
         self._given: set[str] = set()
         self._asked: dict[str, float] = {}
@@ -121,6 +127,10 @@ class LauncherNode(Node):
         """Close all valves now."""
         self._stop_out.publish(Bool(data=True))
 
+    def recorded(self, stamp: int) -> bool:
+        """Whether the recorder has everything up to a stamp (ns), and as many events as were heard here."""
+        return self._recorded_until >= stamp and self._recorded_events >= len(self.progress.events)
+
     def tell(self, kind: str, data: dict[str, Any]) -> None:
         """An event of ours, so that the recording has it."""
         state = self.progress.state
@@ -136,6 +146,12 @@ class LauncherNode(Node):
     def _on_state(self, message: String) -> None:
         self.progress.state = PlanState.from_json(message.data)
         self.heard_at = time.monotonic()
+
+    def _on_diagnostics(self, message: DiagnosticArray) -> None:
+        for status in message.status:
+            if status.name == RECORDER:
+                values = {one.key: int(one.value) for one in status.values if one.key in ("until", "events")}
+                self._recorded_until, self._recorded_events = values["until"], values["events"]
 
     def _on_event(self, message: String) -> None:
         event = Event.from_json(message.data)
@@ -153,7 +169,6 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
         os.environ.update(session_environment(domain, rehearsal.folder))
         children = Children(rehearsal.folder, dict(os.environ))
         interrupted: list[int] = []
-        hurry = True
         previous = {
             number: signal.signal(number, lambda received, _: interrupted.append(received))
             for number in (signal.SIGINT, signal.SIGTERM)
@@ -164,13 +179,11 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
             rclpy.init(signal_handler_options=rclpy.signals.SignalHandlerOptions.NO)
             node = LauncherNode(rehearsal)
             shared_memory.note_own()
-            outcome = _watch(rehearsal, node, children, interrupted, show, asked)
-            hurry = outcome.ending in ("process died", "no answer")
-            return outcome
+            return _watch(rehearsal, node, children, interrupted, show, asked)
         finally:
             if rehearsal.lockstep:
-                children.end(["plant"], hurry)  # first, so that nobody is in the middle of answering a tick
-            children.end((name for name in children.names if name != "recorder"), hurry)
+                children.end(["plant"])  # first, so that nobody is in the middle of answering a tick
+            children.end(name for name in children.names if name != "recorder")
             children.close()
             rclpy.try_shutdown()
             shared_memory.remove_left_behind()
@@ -224,6 +237,12 @@ def _watch(
         while time.monotonic() < until:
             executor.spin_once(timeout_sec=0.05)
 
+    def until_recorded(last: PlanState) -> None:
+        """Faster than real time, or on a busy machine, the recorder may be a little behind."""
+        deadline = time.monotonic() + RECORD_SECONDS
+        while not node.recorded(last.stamp) and time.monotonic() < deadline:
+            executor.spin_once(timeout_sec=0.05)
+
     def outcome(ending: Ending, died: tuple[tuple[str, str], ...] = ()) -> Outcome:
         return Outcome(ending, died, time.monotonic() - began, rehearsal.folder / "logs")
 
@@ -249,7 +268,9 @@ def _watch(
             show(node.progress)
             next_show = now + 0.1
         if state is not None and state.phase in (SessionPhase.FINISHED, SessionPhase.STOPPED):
-            spin(now + (0.3 if state.phase == SessionPhase.FINISHED else STOP_SECONDS))
+            if state.phase is SessionPhase.STOPPED:
+                spin(now + STOP_SECONDS)
+            until_recorded(node.progress.state or state)
             show(node.progress)
             return outcome("finished")
         limit = SILENCE_SECONDS if node.begun else STARTUP_SECONDS

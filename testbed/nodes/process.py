@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 
 import rclpy
 from rclpy._rclpy_pybind11 import RCLError
-from rclpy.duration import Duration
 from rclpy.executors import Executor, ExternalShutdownException, SingleThreadedExecutor
 from rclpy.node import Node
 from rclpy.signals import SignalHandlerOptions
@@ -30,12 +29,6 @@ TOGETHER_SECONDS = 20.0
 """Longest wait for the other processes to load."""
 LOOK_PERIOD = 0.1
 """Seconds between looks at the launcher's pipe."""
-DELIVERY_SECONDS = 3.5
-"""Longest wait at an orderly end (SIGTERM) until all that was sent has arrived; what was lost is sent again within 3 s.
-
-After SIGINT nothing is waited for: somebody who was to hear may be dead.
-"""
-
 _received: list[int] = []
 """Signals that this process has been sent."""
 
@@ -127,16 +120,6 @@ def spin(
             raise
     finally:
         at_end()
-        if rclpy.ok() and set(_received) == {signal.SIGTERM}:
-            deliver(nodes)
         rclpy.try_shutdown()
         if lifeline.cut():  # the launcher was killed, and cannot tidy up after itself
             shared_memory.remove_left_behind()
-
-
-def deliver(nodes: Sequence[Node]) -> None:
-    """Wait until every reliable subscriber has all that these nodes have sent, but no longer than DELIVERY_SECONDS."""
-    deadline = time.monotonic() + DELIVERY_SECONDS
-    for node in nodes:
-        for publisher in node.publishers:
-            publisher.wait_for_all_acked(Duration(seconds=max(deadline - time.monotonic(), 0.0)))

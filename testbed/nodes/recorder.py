@@ -71,7 +71,8 @@ class RecorderNode(Node):
         self.declare_parameter("folder", "")
         self._writer = RecordingWriter(Path(self.get_parameter("folder").value))
         self._now = LOCKSTEP_START_NS
-        self._unheard: set[str] = set()
+        self._newest: dict[str, int] = {}
+        self._events = 0
         self._told_to_end: float | None = None
         self._last_arrival = 0.0
         names = tuple(configuration.vehicles)
@@ -83,15 +84,20 @@ class RecorderNode(Node):
         self._record("/parameter_events", ParameterEvent, reliable)
         for holder in ("/plant", *(f"/{name}/thruster_driver" for name in names)):
             self._record(f"{holder}/transition_event", TransitionEvent, reliable)
-        self._unheard.update(topic(row).full_name(name) for row in AWAITED for name in names)
+        self._newest = {topic(row).full_name(name): 0 for row in AWAITED for name in names}
         row = topic("/diagnostics")
         self._diagnostics = self.create_publisher(row.type, row.name, publisher_qos(row))
         self.create_timer(PERIOD, self._report)
 
     def _report(self) -> None:
-        """Say what has not been heard yet: until all is, a session does not start."""
-        level = DiagnosticStatus.WARN if self._unheard else DiagnosticStatus.OK
-        values = [KeyValue(key="unheard", value=", ".join(sorted(self._unheard)))]
+        """Say what has not been heard yet, until which stamp all has been heard, and how many events.
+
+        Until everything is heard a session does not start, and until everything is written it does not end.
+        """
+        unheard = sorted(name for name, stamp in self._newest.items() if not stamp)
+        level = DiagnosticStatus.WARN if unheard else DiagnosticStatus.OK
+        found = {"unheard": ", ".join(unheard), "until": min(self._newest.values()), "events": self._events}
+        values = [KeyValue(key=key, value=str(value)) for key, value in found.items()]
         status = DiagnosticStatus(level=level, name=self.get_fully_qualified_name(), message="recording", values=values)
         self._diagnostics.publish(DiagnosticArray(header=Header(stamp=to_time(time.time_ns())), status=[status]))
 
@@ -99,7 +105,7 @@ class RecorderNode(Node):
         written_type = type_name(message_type)
         self._writer.add_topic(name, written_type, latched=qos.durability == QoSDurabilityPolicy.TRANSIENT_LOCAL)
         has_time = begins_with_time(message_type) or message_type is Log
-        is_clock = message_type is Clock
+        is_clock, is_event = message_type is Clock, name == "/plan/events"
 
         def write(data: bytes) -> None:
             stamp = 0
@@ -111,9 +117,10 @@ class RecorderNode(Node):
             now = self._now if self._lockstep else time.time_ns()
             self._writer.write(name, written_type, data, now, stamp or now)
             self._last_arrival = time.monotonic()
-            if name in self._unheard:
-                self._unheard.discard(name)
-                if not self._unheard:
+            self._events += is_event
+            if name in self._newest:
+                first, self._newest[name] = not self._newest[name], stamp
+                if first and all(self._newest.values()):
                     self._report()
 
         self.create_subscription(message_type, name, write, qos, raw=True)

@@ -107,16 +107,6 @@ def test_who_does_not_end_when_asked_is_killed(start):
         os.kill(pid, 0)
 
 
-@pytest.mark.parametrize(("hurry", "number"), [(False, "SIGTERM"), (True, "SIGINT")])
-def test_ending_in_a_hurry_is_told_by_another_signal(start, tmp_path, hurry, number):
-    tell = f"signal.signal(signal.{number}, lambda *_: (print('heard', flush=True), sys.exit()))"
-    start("one", prologue=tell)
-    start.family.begin_together()
-    until(lambda: "going" in log(tmp_path, "one"), "it has begun")
-    start.family.end(["one"], hurry)
-    assert "heard" in log(tmp_path, "one")
-
-
 def test_only_those_named_are_ended(start):
     start("recorder")
     start("plant")

@@ -92,9 +92,14 @@ class Scene:
         return len(channel) if channel is not None else 0
 
     @property
-    def unheard(self):
+    def standing(self):
+        """What the recorder said of itself last."""
         ours = [one for array in self.said for one in array.status if one.name == "/recorder"]
-        return None if not ours else {value.key: value.value for value in ours[-1].values}["unheard"]
+        return {value.key: value.value for value in ours[-1].values} if ours else {}
+
+    @property
+    def unheard(self):
+        return self.standing.get("unheard")
 
     def close(self):
         self.recorder.close()
@@ -147,6 +152,16 @@ def test_it_says_what_it_does_not_hear_until_it_hears_all(scene):
     for row in AWAITED:
         scene.send(row, stamped(row, STAMP))
     scene.until(lambda: scene.unheard == "", "it hears all")
+
+
+def test_it_says_until_when_it_has_everything_and_how_many_events(scene):
+    for row in AWAITED:
+        scene.send(row, stamped(row, STAMP + 1000))
+    scene.send("truth", stamped("truth", STAMP))
+    for _ in range(3):
+        scene.send("/plan/events", String(data="{}"))
+    scene.until(lambda: scene.standing.get("events") == "3", "it has the events")
+    scene.until(lambda: scene.standing["until"] == str(STAMP), "it tells the stamp up to which it has all")
 
 
 def test_what_is_sent_before_the_end_is_kept_when_it_is_closed(scene):
