@@ -16,7 +16,7 @@ CONTRACT_TEXT = """
     /markers /stop /release /tf
 """
 LATCHED = {"maneuver", "/plan/configuration"}
-ONCE = {"/stop", "/release", "/plan/events", "place"}
+ONCE = {"/stop", "/release", "/plan/events", "/contacts", "place"}
 """Sent once and never by a foreign driver: losing one would not be made good by the next."""
 
 
