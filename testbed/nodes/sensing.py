@@ -62,8 +62,10 @@ class Sensing:
             kelvin = self._configuration.beacons.air_temperature
             header = convert.header(stamp, self._configuration.place)
             self._send("", self._air_out, Temperature(header=header, temperature=celsius(kelvin)))
+        for index in range(len(self._names)):  # first what the vehicles wait for
+            self._publish_inputs(index, stamp, noise[index])
         for index in range(len(self._names)):
-            self._publish_vehicle(index, stamp, noise[index])
+            self._publish_rest(index, stamp)
         if due(stamp, PERIOD_NS["/contacts"]):
             contacts = take_contacts(self._plant, self._names)
             self._send("", self._contacts_out, String(data=contacts_to_json(stamp, contacts)))
@@ -87,19 +89,22 @@ class Sensing:
         fill_open(self._plant.states[index], stamp, self._edges[0])
         self._send_valves(index, self._edges[0])
 
-    def _publish_vehicle(self, index: int, stamp: int, noise: Any) -> None:
-        name, base, forms = self._names[index], f"{self._names[index]}/base_link", self._forms[index]
-        for row in range(take_edges(self._plant.states[index], self._edges)):
-            self._send_valves(index, self._edges[row])
+    def _publish_inputs(self, index: int, stamp: int, noise: Any) -> None:
+        name, base = self._names[index], f"{self._names[index]}/base_link"
         beacons = self._configuration.beacons
         if beacons.ranges_due(stamp, self._start):  # before imu, at which the estimator begins its work on wall time
             self._plant.take_ranges(index, stamp - beacons.cycle_ns, self._ranges[0])
             self._send(name, self._out["ranges"][index], convert.ranges_to_message(self._ranges[0], base))
         self._plant.sense_imu(index, stamp, noise, self._imu[0])
-        self._send(name, self._out["imu"][index], forms["imu"].encode(stamp, self._imu[0]))
+        self._send(name, self._out["imu"][index], self._forms[index]["imu"].encode(stamp, self._imu[0]))
+
+    def _publish_rest(self, index: int, stamp: int) -> None:
+        name, base = self._names[index], f"{self._names[index]}/base_link"
+        for row in range(take_edges(self._plant.states[index], self._edges)):
+            self._send_valves(index, self._edges[row])
         if due(stamp, PERIOD_NS["truth"]):
             self._plant.sense_truth(index, stamp, self._truth[0])
-            self._send(name, self._out["truth"][index], forms["truth"].encode(stamp, self._truth[0]))
+            self._send(name, self._out["truth"][index], self._forms[index]["truth"].encode(stamp, self._truth[0]))
         if due(stamp, PERIOD_NS["valves/state"]):
             self.publish_valves(index, stamp)
         if due(stamp, PERIOD_NS["supply"]):

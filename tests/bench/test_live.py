@@ -2,6 +2,7 @@
 
 import json
 import os
+import time
 
 import pytest
 
@@ -76,5 +77,8 @@ def test_a_process_that_fails_says_what_it_said_last():
 def test_processor_time_is_that_of_the_process():
     with session() as here, here.running("one", ["testbed", "node", "recorder"]) as process:
         assert process.pid in children(os.getpid())
+        deadline = time.monotonic() + 5.0
+        while not node_name(process.pid) and time.monotonic() < deadline:
+            time.sleep(0.02)  # right after its start a process may not show its arguments yet
         assert node_name(process.pid) == "recorder"
         assert cpu_seconds(process.pid) >= 0.0
