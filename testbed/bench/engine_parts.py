@@ -70,7 +70,7 @@ def measure_parts(configuration: Configuration, before: float, window: float, re
     calls: dict[str, tuple[Callable[..., None], tuple[Any, ...]]] = {
         "sensing": (sense_ticks, (plant, wires, noise, tape, first, ticks, start)),
         "plant": (advance_ticks, (plant, noise, heard, ticks)),
-        "estimator": (estimate_ticks, (flight, wires, tape, heard, ticks, start, air)),
+        "estimator": (estimate_ticks, (flight, wires, tape, heard, ticks, air)),
         "guidance and thruster driver": (guide_ticks, (flight, wires, tape, heard, ticks)),
         "random numbers": (_draw, (rehearsal.draws, ticks)),
     }
@@ -169,7 +169,7 @@ def sense_ticks(plant: Any, wires: Any, noise: Noise, tape: Any, first: int, tic
 
 
 @njit(cache=True)
-def estimate_ticks(flight: Any, wires: Any, tape: Any, heard: Heard, ticks: int, start: int, air: float) -> None:
+def estimate_ticks(flight: Any, wires: Any, tape: Any, heard: Heard, ticks: int, air: float) -> None:
     """Estimate from what was heard."""
     for tick in range(ticks):
         tape.counts[:] = 0
@@ -178,9 +178,10 @@ def estimate_ticks(flight: Any, wires: Any, tape: Any, heard: Heard, ticks: int,
             if tick > 0 and heard.schedule_row[tick - 1, v] >= 0:
                 _accept_commanded(flight.estimator[v], flight.estimator_state[v], heard.schedule[tick - 1, v])
             wires.imu[v] = heard.imu[tick, v]
-            if heard.ranges_row[tick, v] >= 0:
+            cycle_over = heard.ranges_row[tick, v] >= 0
+            if cycle_over:
                 wires.ranges[v] = heard.ranges[tick, v]
-            estimate(flight, wires, tape, v, stamp, start, air)
+            estimate(flight, wires, tape, v, stamp, cycle_over, air)
 
 
 @njit(cache=True)

@@ -18,6 +18,8 @@ DEFAULT_PLAN = "plans/demo.yaml"
 PASSED = 0
 RUN_FAILED = 1
 INTERRUPTED = 130
+SLOWEST = 0.5
+"""Slower than that, schedules would come later than the valves' deadman of 0.5 s of wall time allows."""
 
 
 class Engine(StrEnum):
@@ -63,11 +65,13 @@ def rehearse(
     Exit code: 0 every required run passed, 1 a run failed, 2 bad input, 130 stopped by Ctrl-C.
     """
     from testbed.cli.warm import ensure_warm
-    from testbed.description.errors import ConfigurationError
+    from testbed.description.errors import ConfigurationError, Problem
     from testbed.description.locate import locate
     from testbed.plan.check import check
     from testbed.plan.configuration import load_configuration
 
+    if 0.0 < speed < SLOWEST:
+        raise ConfigurationError([Problem(None, None, "--speed", speed, f"0, or {SLOWEST} and more")])
     path = locate(plan)
     problems = check(path)
     if problems:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
+STANDARD_GRAVITY: Final = 9.80665
+"""m/s², by definition; turns a specific impulse in s into an exhaust speed."""
 NITROGEN_GAS_CONSTANT: Final = 296.8
-"""Specific gas constant of nitrogen, J/(kg·K): 8.314 J/(mol·K) / 28.01 g/mol."""
+"""Specific gas constant of nitrogen, J/(kg·K): 8.314 J/(mol·K) / 28.01 g/mol, both from memory."""
 
 
 def gas_mass(pressure: float, temperature: float, volume: float) -> float:

@@ -31,7 +31,7 @@ class Flatness(Description):
 
 
 class Table(Description):
-    """The floor that vehicles glide on; frame `table`: origin in the middle of the working area, on the surface, z up."""
+    """The floor that vehicles glide on; frame `table`: origin on it in the middle of the working area, z up."""
 
     name: str
     note: str = ""

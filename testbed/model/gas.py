@@ -6,14 +6,9 @@ itself is not lowered with its gas (at most 2 %).
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any
 
 from numba import njit
-
-STANDARD_GRAVITY: Final = 9.80665
-"""m/s², by definition; turns a specific impulse in s into an exhaust speed."""
-GAS_CONSTANT: Final = {"nitrogen": 8.314462618 / 0.0280134}
-"""J/(kg·K): the molar gas constant (CODATA 2018) over the molar mass (IUPAC), both from memory."""
 
 
 @njit(cache=True)

@@ -13,13 +13,13 @@ from testbed.description.air import speed_of_sound
 from testbed.description.axes import CABIN_AXES, TABLE_AXES, axis_mask
 from testbed.description.beacons import Beacons
 from testbed.description.cabin import Cabin
+from testbed.description.gas import NITROGEN_GAS_CONSTANT, STANDARD_GRAVITY
 from testbed.description.messages import MAX_VALVES, NS_PER_S, TICK_NS
 from testbed.description.noise import Noise
 from testbed.description.table import Table
 from testbed.description.vehicle import Vehicle
 from testbed.model.contact import CONTACT_STEPS, restitution_damping
 from testbed.model.draws import Draws, Source
-from testbed.model.gas import GAS_CONSTANT, STANDARD_GRAVITY
 from testbed.model.records import MAX_EDGES, MAX_NODES, MAX_VEHICLES, VEHICLE, WORLD
 
 Place = Literal["table", "cabin"]
@@ -184,7 +184,7 @@ def _set_valves(one: np.void, vehicle: Vehicle, place: Place, spread: NDArray[np
 def _set_supply(one: np.void, vehicle: Vehicle) -> None:
     gas = vehicle.gas
     one["exhaust_speed"] = gas.specific_impulse * STANDARD_GRAVITY
-    one["pressure_per_mass"] = GAS_CONSTANT[gas.kind] * gas.temperature / gas.volume
+    one["pressure_per_mass"] = NITROGEN_GAS_CONSTANT * gas.temperature / gas.volume
     one["reserve_pressure"] = gas.reserve_pressure
     one["idle_power"], one["valve_power"] = vehicle.battery.idle_power, vehicle.battery.valve_power
 

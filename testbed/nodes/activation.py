@@ -38,7 +38,7 @@ class Activation:
         self._released: set[str] = set()
         self._active: set[str] = set()
         self._asked: dict[str, float] = {}
-        self._release_wanted = False
+        self._release_wanted, self._word = False, 0
         self._release_out = contract.publisher("/release")
         contract.subscribe("/diagnostics", self._on_diagnostics)
         node.create_timer(PERIOD, self._look)
@@ -65,11 +65,17 @@ class Activation:
                 return f"{text}: {', '.join(missing)}"
         return f"the recorder does not hear {self._unheard} yet" if self._unheard else ""
 
-    def release(self) -> None:
-        """The operator has given the word: release every holder, then activate it."""
-        self._release_wanted = True
+    def release(self) -> bool:
+        """The operator has given the word: release every holder, then activate it. Refused before all are configured.
+
+        The word counts from now: a holder that is stopped later stays so, however often the word is passed on.
+        """
+        if not set(self._holders) <= self._configured:
+            return False
+        self._release_wanted, self._word = True, time.time_ns()
         self._released.clear()
         self._active.clear()
+        return True
 
     def stop(self) -> None:
         """A stop was given: nothing is released or activated again without the operator's word."""
@@ -91,7 +97,7 @@ class Activation:
         waiting = [name for name in self._holders if name in self._configured and name not in self._released]
         if self._release_wanted and waiting and now - self._asked.get("release", 0.0) > 4 * PERIOD:
             self._asked["release"] = now
-            self._release_out.publish(Header(stamp=to_time(time.time_ns()), frame_id="operator"))
+            self._release_out.publish(Header(stamp=to_time(self._word), frame_id="operator"))
 
     def _ask(self, name: str, transition: int) -> None:
         self._asked[name] = time.monotonic()

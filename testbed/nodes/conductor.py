@@ -11,7 +11,7 @@ from rosgraph_msgs.msg import Clock
 from std_msgs.msg import Bool, String
 from std_srvs.srv import Trigger
 
-from testbed.description.messages import NS_PER_S, PERIOD_NS
+from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS
 from testbed.description.ticks import due
 from testbed.nodes import convert, process
 from testbed.nodes.activation import Activation
@@ -19,7 +19,7 @@ from testbed.nodes.contract import Contract, declare_configuration
 from testbed.nodes.follower import Follower, Needed
 from testbed.nodes.gathering import Gathering
 from testbed.nodes.topics import to_nanoseconds
-from testbed.plan.commands import Commands, SessionPhase
+from testbed.plan.commands import Commands, Event, SessionPhase
 from testbed.plan.observation import Request, RequestKind
 from testbed.plan.sequence import Sequence
 
@@ -40,6 +40,7 @@ class ConductorNode(Node):
         self._activation = Activation(self, self._configuration, contract)
         self._requests: list[Request] = []
         self._started = False
+        self._stamp, self._run, self._attempt = LOCKSTEP_START_NS, "", 0
         self._follower = Follower(self, contract, self._needed, self._work)
         self._state_out = contract.publisher("/plan/state")
         self._events_out = contract.publisher("/plan/events")
@@ -63,7 +64,9 @@ class ConductorNode(Node):
 
     def _on_request(self, name: RequestKind, response: Trigger.Response) -> Trigger.Response:
         response.success = name != "start" or self._activation.complete
-        response.message = f"{name}: accepted" if response.success else f"not ready: {self._activation.reason}"
+        response.message = f"{name}: passed on" if response.success else f"not ready: {self._activation.reason}"
+        if response.success:
+            self._tell_request(name)
         if response.success:
             self._requests.append(Request(name))
             self._started = self._started or name == "start"
@@ -72,14 +75,21 @@ class ConductorNode(Node):
 
     def _on_release(self, response: Trigger.Response) -> Trigger.Response:
         """After a hold: go on. Otherwise: release the holders of valves, at the start or after a stop."""
-        response.success = True
         if self._sequence.phase is SessionPhase.HELD:
             self._requests.append(Request("release"))
-            response.message = "the hold is released"
+            response.success, response.message = True, "the hold is released"
         else:
-            self._activation.release()
-            response.message = "release given to every holder of valves"
+            response.success = self._activation.release()
+            told = "release given to every holder of valves"
+            response.message = told if response.success else f"not yet: {self._activation.reason}"
+        if response.success:
+            self._tell_request("release")
         return response
+
+    def _tell_request(self, name: str) -> None:
+        """An event of the call of a service, so that the recording has it."""
+        event = Event(self._stamp, "requested", self._run, self._attempt, {"service": f"/plan/{name}"})
+        self._events_out.publish(String(data=event.to_json()))
 
     def _on_stop(self, message: Bool) -> None:
         """A stop ends the session, even one that has not started; only the operator's word releases again."""
@@ -87,7 +97,10 @@ class ConductorNode(Node):
             self._activation.stop()
             self._requests.append(Request("stop"))
             self._started = True
-            self._follower.poll()
+            if self._lockstep:
+                self._follower.poll()
+            else:
+                self._follower.begin(time.time_ns())  # the permission is withdrawn without waiting for the next step
 
     def _on_clock(self, message: Clock) -> None:
         stamp = to_nanoseconds(message.clock)
@@ -108,7 +121,9 @@ class ConductorNode(Node):
         ready = self._activation.complete and self._contract.connected()
         reason = self._activation.reason or ("" if ready else "not everybody hears the conductor yet")
         observation = self._gathering.observe(stamp, requests, ready, reason)
-        self._publish(stamp, self._sequence.step(observation))
+        commands = self._sequence.step(observation)
+        self._stamp, self._run, self._attempt = stamp, commands.state.run, commands.state.attempt
+        self._publish(stamp, commands)
 
     def _publish(self, stamp: int, commands: Commands) -> None:
         publish = self._follower.publish

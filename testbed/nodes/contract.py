@@ -27,6 +27,22 @@ def declare_configuration(node: Node) -> tuple[Configuration, bool]:
     return configuration, bool(node.get_parameter("lockstep").value)
 
 
+def text_taker(
+    read: Callable[[str], Any], take: Callable[[Any], None], complain: Callable[[Exception], None]
+) -> Callable[[Any], None]:
+    """A callback for String messages that passes on what `read` makes of each text, and survives what it can't read."""
+
+    def hear(message: Any) -> None:
+        try:
+            content = read(message.data)
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            complain(error)
+        else:
+            take(content)
+
+    return hear
+
+
 class Contract:
     """Publishers and subscriptions of one node by their names in the contract."""
 
@@ -59,6 +75,16 @@ class Contract:
         row = topic(name)
         qos = subscriber_qos(row, self.lockstep)
         self._node.create_subscription(row.type, row.full_name(vehicle), callback, qos, raw=raw)
+
+    def subscribe_text(
+        self, name: str, read: Callable[[str], Any], take: Callable[[Any], None], vehicle: str = ""
+    ) -> None:
+        """A subscription of a JSON row: `take` gets what `read` makes of each text; what is none is passed over."""
+
+        def complain(error: Exception) -> None:
+            self._node.get_logger().warning(f"{name}: {error}")
+
+        self.subscribe(name, text_taker(read, take, complain), vehicle)
 
     def subscribe_records(self, name: str, callback: Callable[[NDArray[np.void]], None], vehicle: str = "") -> None:
         """A subscription of a row in wire.RECORDS: the callback gets a new record, shape (1,), of each message."""

@@ -23,6 +23,9 @@ from testbed.description.messages import RANGE_POINT
 from testbed.nodes.topics import to_nanoseconds, to_time
 
 _POINT_FIELD_TYPES = {"<u2": PointField.UINT16, "|u1": PointField.UINT8, "<f8": PointField.FLOAT64}
+_RANGE_LAYOUT = [
+    (name, offset, _POINT_FIELD_TYPES[kind.str]) for name, (kind, offset, *_) in (RANGE_POINT.fields or {}).items()
+]
 
 
 def header(stamp: int, frame: str) -> Header:
@@ -174,10 +177,12 @@ def ranges_to_message(record: np.void, frame: str) -> PointCloud2:
 
 def ranges_from_message(message: PointCloud2, record: np.void) -> None:
     """Fill a RANGES record from PointCloud2; ValueError where the cloud's layout is not the contract's."""
-    points = np.frombuffer(message.data, RANGE_POINT)
-    count = len(points)
-    if message.point_step != RANGE_POINT.itemsize or count > messages.MAX_RANGES:
+    layout = [(field.name, field.offset, field.datatype) for field in message.fields]
+    count = message.width * message.height
+    packed = message.point_step == RANGE_POINT.itemsize and not message.is_bigendian
+    if not packed or layout != _RANGE_LAYOUT or count > messages.MAX_RANGES:
         raise ValueError(f"ranges: {count} points of {message.point_step} bytes do not follow the contract")
+    points = np.frombuffer(message.data, RANGE_POINT, count)
     record["stamp"], record["count"] = to_nanoseconds(message.header.stamp), count
     for name in RANGE_POINT.names or ():
         record[name][:count] = points[name]

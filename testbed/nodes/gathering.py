@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from sensor_msgs.msg import FluidPressure, Temperature
-from std_msgs.msg import String
 
 from testbed.description import messages
 from testbed.description.air import kelvin
@@ -20,7 +19,7 @@ from testbed.nodes.contract import Contract
 from testbed.nodes.follower import Inbox, Needed
 from testbed.nodes.topics import to_nanoseconds
 from testbed.plan.configuration import Configuration
-from testbed.plan.observation import Observation, Request, contacts_from_json
+from testbed.plan.observation import Contact, Observation, Request, contacts_from_json
 
 
 class Gathering:
@@ -42,10 +41,12 @@ class Gathering:
         for name in self._names:
             for row in ("truth", "odometry", "reference"):
                 contract.subscribe_records(row, self._taker(row, name, _odometry), name)
-            contract.subscribe("maneuver/status", self._taker("maneuver/status", name, _status), name)
+            contract.subscribe_text(
+                "maneuver/status", status_record, self._taker("maneuver/status", name, _status), name
+            )
             contract.subscribe("supply/pressure", self._taker("supply/pressure", name, _pressure), name)
             contract.subscribe("supply/temperature", self._taker("supply/temperature", name, _temperature), name)
-        contract.subscribe("/contacts", self._on_contacts)
+        contract.subscribe_text("/contacts", _contacts, self._on_contacts)
 
     def needed(self, stamp: int) -> Needed:
         """Inputs due at this tick and since the last."""
@@ -102,10 +103,10 @@ class Gathering:
 
         return take
 
-    def _on_contacts(self, message: String) -> None:
-        stamp = int(json.loads(message.data)["stamp"])
+    def _on_contacts(self, heard: tuple[int, tuple[Contact, ...]]) -> None:
+        stamp, contacts = heard
         if self._is_new(stamp):
-            self._contacts[stamp] = contacts_from_json(message.data)
+            self._contacts[stamp] = contacts
         self._arrived()
 
     def _is_new(self, stamp: int) -> bool:
@@ -136,9 +137,12 @@ def _odometry(record: NDArray[np.void]) -> tuple[int, NDArray[np.void]]:
     return int(record[0]["stamp"]), record
 
 
-def _status(message: String) -> tuple[int, NDArray[np.void]]:
-    record = status_record(message.data)
+def _status(record: NDArray[np.void]) -> tuple[int, NDArray[np.void]]:
     return int(record[0]["stamp"]), record
+
+
+def _contacts(text: str) -> tuple[int, tuple[Contact, ...]]:
+    return int(json.loads(text)["stamp"]), contacts_from_json(text)
 
 
 def _pressure(message: FluidPressure) -> tuple[int, float]:

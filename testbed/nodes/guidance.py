@@ -33,6 +33,7 @@ class GuidanceNode(Node):
         self._maneuvers: Inbox = {}
         self._plan = PlanStates(contract, self._poll)
         self._number: int | None = None
+        self._missed_try: tuple[str, int] | None = None
         self._phase = -1
         self._slots = Slots(PERIOD_NS["wrench"])
         self._reference_slots, self._status_slots = Slots(PERIOD_NS["reference"]), Slots(PERIOD_NS["maneuver/status"])
@@ -46,7 +47,7 @@ class GuidanceNode(Node):
         self._reference_out = contract.publisher("reference")
         self._status_out = contract.publisher("maneuver/status")
         contract.subscribe_records("odometry", self._on_odometry)
-        contract.subscribe("maneuver", self._on_maneuver)
+        contract.subscribe_text("maneuver", Maneuver.model_validate_json, self._on_maneuver)
 
     def _poll(self) -> None:
         self._follower.poll()
@@ -58,8 +59,7 @@ class GuidanceNode(Node):
             self._odometry[stamp] = record
             self._follower.begin(stamp)
 
-    def _on_maneuver(self, message: String) -> None:
-        maneuver = Maneuver.model_validate_json(message.data)
+    def _on_maneuver(self, maneuver: Maneuver) -> None:
         self._maneuvers[maneuver.number] = maneuver
         self._follower.poll()
 
@@ -72,7 +72,7 @@ class GuidanceNode(Node):
                 yield self._maneuvers, number
 
     def _work(self, stamp: int) -> None:
-        self._take_maneuver(self._plan.maneuver_number(stamp, self._contract.vehicle.name))
+        self._take_maneuver(stamp)
         self._guidance.step(self._odometry[stamp], self._wrench, self._reference, self._status)
         self._follower.publish(self._wrench_out, self._wrench_form.encode(stamp, self._wrench[0]))
         if self._reference_slots.starts(stamp):
@@ -88,12 +88,19 @@ class GuidanceNode(Node):
     def _publish_status(self, status: np.void) -> None:
         self._follower.publish(self._status_out, String(data=status_json(status)))
 
-    def _take_maneuver(self, number: int) -> None:
-        """Obey a maneuver only if the plan names it now and it is newer than what was in force at the start."""
-        if self._number is None and self._plan.heard:
+    def _take_maneuver(self, stamp: int) -> None:
+        """Obey a maneuver only if the plan names it now, and it is of a later try than was at hand at the start."""
+        state = self._plan.in_force(stamp)
+        if state is None:
+            return
+        number = self._plan.maneuver_number(stamp, self._contract.vehicle.name)
+        if self._number is None:
             self._number = number
-        if self._number is not None and number > self._number and number in self._maneuvers:
-            self._guidance.accept_maneuver(self._maneuvers[number].record())
+            self._missed_try = (state["run"], state["attempt"]) if number > 0 else None
+        if number > self._number and number in self._maneuvers:
+            maneuver = self._maneuvers[number]
+            if (maneuver.run, maneuver.attempt) != self._missed_try:
+                self._guidance.accept_maneuver(maneuver.record())
             self._number = number
             forget_before(self._maneuvers, number)
 

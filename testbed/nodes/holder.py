@@ -57,13 +57,16 @@ class Holder:
         self._close()
 
     def _on_stop(self, message: Bool) -> None:
-        if not message.data:
-            return
-        self._close()
+        if message.data:
+            self.stop("stopped")
+
+    def stop(self, why: str) -> None:
+        """Latch a stop, close, go INACTIVE, and say so."""
         self.permission.stop(time.time_ns())
+        self._close()
         if self._node._state_machine.current_state[1] == "active":
             self._node.trigger_deactivate()
-        self.report(DiagnosticStatus.ERROR, "stopped: valves closed, inactive")
+        self.report(DiagnosticStatus.ERROR, f"{why}: valves closed, inactive")
 
     def _on_release(self, message: Header) -> None:
         """Clear the latch; said again each time, because whoever releases may have missed it."""

@@ -41,6 +41,8 @@ RECORD_SECONDS: Final = 4.0
 """Longest wait at the end of a session until the recorder has it all: a lost message is sent again well within this."""
 COAST_SECONDS: Final = 3.0
 """The same after a process has died, when the conductor may be the one that is gone."""
+SHOW_PERIOD: Final = 0.1
+"""Seconds between two looks at the session."""
 SILENCE_SECONDS: Final = 5.0
 """Silence of a running session's conductor after which it counts as hung."""
 
@@ -67,7 +69,6 @@ class Progress:
 
     state: PlanState | None = None
     events: list[Event] = field(default_factory=list)
-    first_motion_after: float | None = None
 
 
 @dataclass(frozen=True)
@@ -76,8 +77,6 @@ class Outcome:
 
     ending: Ending
     died: tuple[tuple[str, str], ...] = ()
-    seconds: float = 0.0
-    log_folder: Path | None = None
 
 
 class LauncherNode(Node):
@@ -89,6 +88,7 @@ class LauncherNode(Node):
         contract = Contract(self, rehearsal.lockstep, len(rehearsal.configuration.vehicles))
         self.progress = Progress()
         self.heard_at = time.monotonic()
+        self.stop_given = False
         self._stop_out = contract.publisher("/stop")
         self._events_out = contract.publisher("/plan/events")
         contract.subscribe("/plan/state", self._on_state)
@@ -114,6 +114,7 @@ class LauncherNode(Node):
     def ask(self, request: str) -> None:
         """Pass on what the operator asks for; a stop goes to the holders of valves without a detour."""
         if request == "stop":
+            self.stop_given = True
             self.stop()
         elif request and self._calls[request].service_is_ready():
             self._calls[request].call_async(Trigger.Request())
@@ -179,7 +180,7 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
             rclpy.init(signal_handler_options=rclpy.signals.SignalHandlerOptions.NO)
             node = LauncherNode(rehearsal)
             shared_memory.note_own()
-            return _watch(rehearsal, node, children, interrupted, show, asked)
+            return Watch(node, children, interrupted, show, asked).run()
         finally:
             if rehearsal.lockstep:
                 children.end(["plant"])  # first, so that nobody is in the middle of answering a tick
@@ -221,61 +222,75 @@ def start_processes(rehearsal: Rehearsal, children: Children) -> None:
     children.start("conductor", "conductor", ["--ros-args", *parameters()])
 
 
-def _watch(
-    rehearsal: Rehearsal,
-    node: LauncherNode,
-    children: Children,
-    interrupted: list[int],
-    show: Callable[[Progress], None],
-    asked: Callable[[], str],
-) -> Outcome:
-    executor = make_executor()
-    executor.add_node(node)
-    began, next_show = time.monotonic(), 0.0
+class Watch:
+    """Watches a running session until it is over, whatever ends it."""
 
-    def spin(until: float) -> None:
-        while time.monotonic() < until:
-            executor.spin_once(timeout_sec=0.05)
+    def __init__(
+        self,
+        node: LauncherNode,
+        children: Children,
+        interrupted: list[int],
+        show: Callable[[Progress], None],
+        asked: Callable[[], str],
+    ) -> None:
+        self._node, self._children, self._interrupted = node, children, interrupted
+        self._show, self._asked = show, asked
+        self._executor = make_executor()
+        self._executor.add_node(node)
+        self._next_show = 0.0
 
-    def until_recorded(last: PlanState) -> None:
+    def run(self) -> Outcome:
+        """Release and start the session, pass on what the operator asks for, and return how it ended."""
+        node = self._node
+        while True:
+            self._spin_once()
+            if dead := self._children.newly_dead():
+                node.stop()
+                for name, how in dead:
+                    node.tell("process_died", {"process": name, "how": how})
+                self._coast(COAST_SECONDS)
+                return Outcome("process died", (*dead, *self._children.newly_dead()))
+            if self._interrupted:
+                node.stop()
+                node.tell("interrupted", {"signal": signal.Signals(self._interrupted[0]).name})
+                self._coast(STOP_SECONDS)
+                return Outcome("interrupted")
+            if not node.begun and not node.stop_given:
+                node.begin()
+            node.ask(self._asked())
+            if node.stop_given:
+                self._coast(SHOW_PERIOD)
+            state = node.progress.state
+            if state is not None and state.phase in (SessionPhase.FINISHED, SessionPhase.STOPPED):
+                if state.phase is SessionPhase.STOPPED:
+                    self._coast(STOP_SECONDS)
+                self._until_recorded(node.progress.state or state)
+                return Outcome("finished")
+            if time.monotonic() - node.heard_at > (SILENCE_SECONDS if node.begun else STARTUP_SECONDS):
+                node.stop()
+                node.tell("no_answer", {"seconds": SILENCE_SECONDS if node.begun else STARTUP_SECONDS})
+                self._coast(COAST_SECONDS)
+                return Outcome("no answer")
+
+    def _spin_once(self) -> None:
+        self._executor.spin_once(timeout_sec=0.05)
+        if time.monotonic() >= self._next_show:
+            self._show(self._node.progress)
+            self._next_show = time.monotonic() + SHOW_PERIOD
+
+    def _coast(self, seconds: float) -> None:
+        """Say stop again and again, and go on listening, so that screen and recording have where vehicles coast."""
+        deadline, next_stop = time.monotonic() + seconds, 0.0
+        while time.monotonic() < deadline:
+            if time.monotonic() >= next_stop:
+                self._node.stop()
+                next_stop = time.monotonic() + SHOW_PERIOD
+            self._spin_once()
+        self._show(self._node.progress)
+
+    def _until_recorded(self, last: PlanState) -> None:
         """Faster than real time, or on a busy machine, the recorder may be a little behind."""
         deadline = time.monotonic() + RECORD_SECONDS
-        while not node.recorded(last.stamp) and time.monotonic() < deadline:
-            executor.spin_once(timeout_sec=0.05)
-
-    def outcome(ending: Ending, died: tuple[tuple[str, str], ...] = ()) -> Outcome:
-        return Outcome(ending, died, time.monotonic() - began, rehearsal.folder / "logs")
-
-    while True:
-        executor.spin_once(timeout_sec=0.05)
-        if dead := children.newly_dead():
-            node.stop()
-            for name, how in dead:
-                node.tell("process_died", {"process": name, "how": how})
-            spin(time.monotonic() + COAST_SECONDS)
-            dead += children.newly_dead()
-            return outcome("process died", tuple(dead))
-        if interrupted:
-            node.stop()
-            node.tell("interrupted", {"signal": signal.Signals(interrupted[0]).name})
-            spin(time.monotonic() + STOP_SECONDS)
-            return outcome("interrupted")
-        if not node.begun:
-            node.begin()
-        node.ask(asked())
-        now, state = time.monotonic(), node.progress.state
-        if now >= next_show:
-            show(node.progress)
-            next_show = now + 0.1
-        if state is not None and state.phase in (SessionPhase.FINISHED, SessionPhase.STOPPED):
-            if state.phase is SessionPhase.STOPPED:
-                spin(now + STOP_SECONDS)
-            until_recorded(node.progress.state or state)
-            show(node.progress)
-            return outcome("finished")
-        limit = SILENCE_SECONDS if node.begun else STARTUP_SECONDS
-        if now - max(node.heard_at, began) > limit:
-            node.stop()
-            node.tell("no_answer", {"seconds": limit})
-            spin(time.monotonic() + COAST_SECONDS)
-            return outcome("no answer")
+        while not self._node.recorded(last.stamp) and time.monotonic() < deadline:
+            self._spin_once()
+        self._show(self._node.progress)

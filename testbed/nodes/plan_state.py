@@ -7,8 +7,6 @@ import time
 from collections.abc import Callable
 from typing import Any, Final
 
-from std_msgs.msg import String
-
 from testbed.description.messages import PERIOD_NS, TICK_NS
 from testbed.nodes.contract import Contract
 from testbed.nodes.follower import Inbox, Needed, forget_before
@@ -28,7 +26,7 @@ class PlanStates:
         self._lockstep = contract.lockstep
         self._states: Inbox = {}
         self._arrived = arrived
-        contract.subscribe("/plan/state", self._on_state)
+        contract.subscribe_text("/plan/state", _read, self._on_state)
 
     @property
     def heard(self) -> bool:
@@ -54,9 +52,15 @@ class PlanStates:
         state = self.in_force(stamp)
         return int(state["maneuvers"].get(vehicle, 0)) if state else 0
 
-    def _on_state(self, message: String) -> None:
-        state = json.loads(message.data)
-        stamp = int(state["stamp"])
+    def _on_state(self, state: dict[str, Any]) -> None:
+        stamp = state["stamp"]
         forget_before(self._states, stamp - 2 * PERIOD_NS["/plan/state"])
         self._states.setdefault(stamp, state | {ARRIVED: time.monotonic_ns()})  # one sent again is no fresher
         self._arrived()
+
+
+def _read(text: str) -> dict[str, Any]:
+    """The message on `/plan/state`; ValueError, KeyError, TypeError or AttributeError if it is none."""
+    state = json.loads(text)
+    numbers = {part: {str(name): int(n) for name, n in state[part].items()} for part in ("maneuvers", "places")}
+    return {**state, **numbers, "stamp": int(state["stamp"]), "permit": state["permit"] is True}

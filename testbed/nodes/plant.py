@@ -81,6 +81,9 @@ class PlantNode(LifecycleNode):
         self._holder.deactivate()
         return TransitionCallbackReturn.SUCCESS
 
+    on_shutdown = on_deactivate
+    on_error = on_deactivate
+
     def _touch(self) -> None:
         self._changed = True
 
@@ -222,9 +225,10 @@ class PlantNode(LifecycleNode):
         if self._roll.overdue(now, first=self._stamp == LOCKSTEP_START_NS):
             text = f"tick {self._stamp / NS_PER_S:.2f} s unanswered by {', '.join(sorted(self._roll.missing()))}"
             self.get_logger().error(text)
-            self._holder.report(DiagnosticStatus.ERROR, text)
+            self._holder.stop(text)
             self._stop_out.publish(Bool(data=True))
-            self._close_all()
+            for inbox in self._schedules:
+                inbox.clear()
             self._alone_until = self._stamp + ALONE_NS
 
 

@@ -64,6 +64,9 @@ class ThrusterDriverNode(LifecycleNode):
         self._holder.deactivate()
         return TransitionCallbackReturn.SUCCESS
 
+    on_shutdown = on_deactivate
+    on_error = on_deactivate
+
     def _poll(self) -> None:
         self._follower.poll()
 

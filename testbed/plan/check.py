@@ -6,7 +6,7 @@ from pathlib import Path
 
 from testbed.description.errors import ConfigurationError, Problem
 from testbed.description.load import load
-from testbed.plan.checks import gas, limits, places, reach, references
+from testbed.plan.checks import endurance, gas, limits, places, reach, references
 from testbed.plan.checks.subject import Subject
 from testbed.plan.configuration import load_configuration
 from testbed.plan.schema import Plan
@@ -27,7 +27,7 @@ def check(plan_path: Path) -> list[Problem]:
         return _in_order([*problems, *error.problems])
     if configuration.table is not None:
         subject = Subject.of(configuration, configuration.table)
-        for part in (places, reach, gas, limits):
+        for part in (places, reach, gas, endurance, limits):
             problems.extend(part.check(subject))
     return _in_order(problems)
 

@@ -85,8 +85,8 @@ def fly_tick(
 ) -> None:
     """Sense at `stamp` and let every vehicle's flight side answer; `tick` is the row of the noise."""
     for v in range(len(plant.states)):
-        sense(plant, wires, noise, tape, v, tick, stamp, start)
-        estimate(flight, wires, tape, v, stamp, start, air)
+        cycle_over = sense(plant, wires, noise, tape, v, tick, stamp, start)
+        estimate(flight, wires, tape, v, stamp, cycle_over, air)
         if wrench_due(stamp):
             guide(flight, wires, tape, v, stamp)
             if schedule_due(stamp, flight.modulation_period[v]):
@@ -99,8 +99,8 @@ def fly_tick(
 
 
 @njit(cache=True)
-def sense(plant: Any, wires: Any, noise: Any, tape: Any, v: int, tick: int, stamp: int, start: int) -> None:
-    """What sensors and overhead tracking of one vehicle say at a tick; `wires.ranges` only when a cycle is over."""
+def sense(plant: Any, wires: Any, noise: Any, tape: Any, v: int, tick: int, stamp: int, start: int) -> bool:
+    """What sensors and overhead tracking of one vehicle say at a tick; returns whether it ends a beacon cycle."""
     sense_imu(plant.vehicles[v], plant.states[v], stamp, noise.imu[tick, v], wires.imu[v])
     tape.imu[v, tape.counts[v, IMU]] = wires.imu[v]
     tape.counts[v, IMU] += 1
@@ -108,10 +108,12 @@ def sense(plant: Any, wires: Any, noise: Any, tape: Any, v: int, tick: int, stam
         sense_truth(plant.states[v], stamp, wires.truth[v])
         tape.truth[v, tape.counts[v, TRUTH]] = wires.truth[v]
         tape.counts[v, TRUTH] += 1
-    if ranges_due(plant.world[0].cycle, stamp, start):
+    cycle_over = ranges_due(plant.world[0].cycle, stamp, start)
+    if cycle_over:
         take_ranges(plant.states[v], stamp - plant.world[0].cycle, wires.ranges[v])
         tape.ranges[v, tape.counts[v, RANGES]] = wires.ranges[v]
         tape.counts[v, RANGES] += 1
+    return cycle_over
 
 
 @njit(cache=True)
@@ -121,13 +123,13 @@ def ranges_due(cycle: int, stamp: int, start: int) -> bool:
 
 
 @njit(cache=True)
-def estimate(flight: Any, wires: Any, tape: Any, v: int, stamp: int, start: int, air: float) -> None:
+def estimate(flight: Any, wires: Any, tape: Any, v: int, stamp: int, cycle_over: bool, air: float) -> None:
     """One tick of one vehicle's estimator."""
     p, s = flight.estimator[v], flight.estimator_state[v]
     if due(stamp, TEMPERATURE_NS):
         _set_air_temperature(p, s, air)
     _accept_imu(p, s, wires.imu[v])
-    if wires.ranges[v].stamp > 0 and ranges_due(stamp - wires.ranges[v].stamp, stamp, start):
+    if cycle_over:
         _accept_ranges(p, s, wires.ranges[v])
     if due(stamp, ODOMETRY_NS):
         _fill_odometry(p, s, stamp, wires.odometry[v])

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.broken.broken import DEMO, FIRST_FLOAT, VEHICLE, Broken, assert_told, broken
+from tests.broken.broken import DEMO, FIRST_FLOAT, TABLE, VEHICLE, Broken, assert_told, broken
 
 CASES = [
     broken(
@@ -192,6 +192,24 @@ CASES = [
         (
             "vehicles/wren.yaml:60: gas.pressure is 2650000.0, allowed: gas for the whole plan, "
             "which takes wren at least 4.0 g; usable are 3.7 g"
+        ),
+    ),
+    broken(
+        "a battery that cannot last",
+        VEHICLE,
+        {"energy: 4.0e5": "energy: 400.0"},
+        (
+            "vehicles/wren.yaml:82: battery.energy is 400.0, allowed: energy for the whole plan, "
+            "which takes at least 517 J with all valves closed"
+        ),
+    ),
+    broken(
+        "carriages that run out of air",
+        TABLE,
+        {"bearing_supply_time: 1500.0": "bearing_supply_time: 20.0"},
+        (
+            "tables/floor.yaml:25: bearing_supply_time is 20.0, allowed: air for the whole plan, "
+            "which takes at least 34 s"
         ),
     ),
     broken(

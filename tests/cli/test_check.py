@@ -51,3 +51,11 @@ def test_the_schema_of_each_kind_is_json_schema_with_a_word_on_each_number(kind,
 
 def test_an_unknown_kind_of_schema_is_refused(capsys):
     assert command("schema", "weather") == 2
+
+
+@pytest.mark.parametrize("speed", ["0.1", "0.49"])
+def test_a_speed_at_which_the_valves_deadman_would_strike_is_refused(speed, capsys):
+    with pytest.raises(SystemExit) as ended:
+        shell.main(["rehearse", "plans/first-float.yaml", "--speed", speed])
+    assert ended.value.code == 2
+    assert f"--speed is {speed}, allowed: 0, or 0.5 and more" in capsys.readouterr().err

@@ -10,7 +10,9 @@ from testbed.description.ticks import due, last_schedule_due, last_wrench_due, s
 SECOND = range(LOCKSTEP_START_NS, LOCKSTEP_START_NS + NS_PER_S, TICK_NS)
 
 
-@pytest.mark.parametrize(("topic", "rate"), [("imu", 100), ("odometry", 50), ("/plan/state", 10), ("supply", 5), ("battery", 1)])
+@pytest.mark.parametrize(
+    ("topic", "rate"), [("imu", 100), ("odometry", 50), ("/plan/state", 10), ("supply", 5), ("battery", 1)]
+)
 def test_a_periodic_message_is_due_at_its_rate(topic: str, rate: int) -> None:
     assert sum(due(stamp, PERIOD_NS[topic]) for stamp in SECOND) == rate
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from testbed.nodes.contract import text_taker
 from testbed.nodes.topics import topic
 
 
@@ -25,6 +26,7 @@ class FakeContract:
         self.everybody_hears = True
         self.publishers = {}
         self.callbacks = {}
+        self.complaints = []
 
     def publisher(self, name, vehicle=""):
         full = topic(name).full_name(vehicle)
@@ -36,6 +38,10 @@ class FakeContract:
     def subscribe_records(self, name, callback, vehicle=""):
         """As subscribe; what is sent are records of shape (1,)."""
         self.subscribe(name, callback, vehicle)
+
+    def subscribe_text(self, name, read, take, vehicle=""):
+        """As the contract's; complaints are kept."""
+        self.subscribe(name, text_taker(read, take, self.complaints.append), vehicle)
 
     def connected(self):
         return self.everybody_hears

@@ -190,3 +190,20 @@ def test_what_others_say_on_diagnostics_is_passed_over(scene):
     scene.say("/some/camera", temperature=40)
     scene.say("/some/valve", stopped=False, active=True)
     assert "waiting for release" in scene.activation.reason
+
+
+def test_the_word_is_passed_on_with_the_time_at_which_it_was_given(scene):
+    """So that a holder that is stopped after it stays stopped, however often the word is passed on."""
+    scene.configured()
+    scene.activation.release()
+    for _ in range(3):
+        scene.look(1.0)
+    stamps = {(header.stamp.sec, header.stamp.nanosec) for header in scene.contract.sent("/release")}
+    assert scene.releases >= 2
+    assert len(stamps) == 1
+
+
+def test_nobody_is_released_before_all_are_configured(scene):
+    assert not scene.activation.release()
+    scene.look(1.0)
+    assert scene.releases == 0

@@ -98,3 +98,22 @@ def test_old_states_are_forgotten():
         send(contract, START + step * PERIOD)
     assert plan.at(START) is None
     assert plan.at(START + 97 * PERIOD) is not None
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "no JSON", "[]", "{}", '{"stamp": "soon", "permit": true, "maneuvers": {}, "places": {}}', '{"stamp": 1}'],
+)
+def test_a_malformed_state_is_passed_over_and_nobody_fires_by_it(text):
+    plan, contract, arrivals = states()
+    contract.send("/plan/state", String(data=text))
+    assert not plan.heard
+    assert not arrivals
+    assert len(contract.complaints) == 1
+
+
+@pytest.mark.parametrize("permit", [1, "true", None])
+def test_only_true_is_a_permission(permit):
+    plan, contract, _ = states()
+    send(contract, START, permit=permit)
+    assert plan.in_force(START + TICK_NS)["permit"] is False

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from testbed.description import messages
 from testbed.description.axes import axis_mask
+from testbed.description.gas import STANDARD_GRAVITY
 from testbed.description.vehicle import Vehicle
 from testbed.flight.allocation import simplex
 
-STANDARD_GRAVITY: Final = 9.80665
 FAR: Final = 1e9
 """A length of wrench that no layout reaches; the search for the authority along a direction stops before it."""
 

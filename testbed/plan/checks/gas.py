@@ -6,16 +6,13 @@ import math
 from collections.abc import Iterator, Sequence
 
 from testbed.description.errors import Problem
-from testbed.description.gas import gas_mass
+from testbed.description.gas import STANDARD_GRAVITY, gas_mass
 from testbed.description.vehicle import Vehicle
 from testbed.plan.authority import thrust_for_force, thrust_for_torque
 from testbed.plan.checks.subject import Subject
 from testbed.plan.criteria_schema import AnyAbort, GasUsed, LowGas
 from testbed.plan.maneuvers import Rotate, Translate
 from testbed.plan.timeline import Leg, heading
-
-STANDARD_GRAVITY = 9.80665
-"""m/s², by which a specific impulse in seconds is defined."""
 
 
 def check(subject: Subject) -> Iterator[Problem]:
