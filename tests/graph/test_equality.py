@@ -64,7 +64,8 @@ def test_valves_open_and_close_at_the_same_nanosecond(both):
 
 def test_the_conductor_decides_the_same_at_the_same_ticks(both):
     graph, engine = both
-    assert [asdict(one) for one in graph.events] == [asdict(one) for one in engine.events]
+    decided = [asdict(one) for one in graph.events if one.kind != "requested"]  # in the engine nobody calls services
+    assert decided == [asdict(one) for one in engine.events]
     shown = len(engine.states)
     assert [asdict(one) for one in graph.states[:shown]] == [asdict(one) for one in engine.states]
 
