@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from testbed.bench.figure import Figure
 
 
+WIDTH = 150
+"""Columns of the table where the output is no terminal."""
+
+
 class Measure(StrEnum):
     """What can be measured."""
 
@@ -45,6 +49,8 @@ def bench(
     from testbed.bench.run import load_average, run
 
     console, before = Console(), load_average()
+    if not console.is_terminal:
+        console = Console(width=WIDTH)
     with Progress(SpinnerColumn(), TimeElapsedColumn(), TextColumn("{task.description}"), console=console) as progress:
         task = progress.add_task("")
         figures = run([one.value for one in measures or Measure], lambda text: progress.update(task, description=text))
@@ -59,15 +65,14 @@ def table(figures: list[Figure]) -> Table:
     """The figures as a person reads them."""
     from rich.table import Table
 
-    shown = Table("measure", "unit", title="testbed bench")
-    shown.columns[1].justify = "left"
-    for name in ("value", "peer", "bound"):
-        shown.add_column(name, justify="right")
-    shown.add_column("peer is")
+    shown = Table("measure", title="testbed bench")
+    for name in ("value", "", "peer", "bound"):
+        shown.add_column(name, justify="left" if name == "" else "right", no_wrap=True)
     shown.add_column("note")
     for one in figures:
         peer = "" if one.peer is None else number(one.peer)
-        shown.add_row(one.measure, one.unit, number(one.value), peer, bound(one), one.peer_name, one.note)
+        note = ", ".join(part for part in (one.peer_name and f"peer: {one.peer_name}", one.note) if part)
+        shown.add_row(one.measure, number(one.value), one.unit, peer, bound(one), note)
     return shown
 
 
