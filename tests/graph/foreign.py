@@ -61,6 +61,12 @@ class Foreign:
             self.executor.spin_once(timeout_sec=0.01)
             self.beside()
 
+    def soon(self, condition, seconds: float = 1.0) -> bool:
+        """Spin until something is so, or the time is over; whether it is so."""
+        end = time.monotonic() + seconds
+        self.until(lambda: condition() or time.monotonic() > end, "it is so or the time is over", seconds + PATIENCE)
+        return condition()
+
     def spin(self, seconds: float) -> None:
         """Go on for a time, for what must not happen meanwhile."""
         end = time.monotonic() + seconds

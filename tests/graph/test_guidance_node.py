@@ -19,12 +19,12 @@ from tests.graph.foreign import Foreign
 from tests.graph.session import PLANS
 
 
-def maneuver(number, x):
+def maneuver(number, x, attempt=1):
     """Hold where `x` says, a metre away from where the vehicle is told to be."""
     return Maneuver(
         number=number,
         run="hop",
-        attempt=1,
+        attempt=attempt,
         kind="hold",
         start=LOCKSTEP_START_NS,
         expiry=3600 * NS_PER_S,
@@ -57,25 +57,31 @@ class Scene:
     def give(self, one, hearers=1):
         self.foreign.send("maneuver", String(data=one.model_dump_json()), "wren", hearers)
 
-    def plan(self, number):
+    def plan(self, number, attempt=1):
         self.planned += 1
-        state = {"stamp": self.planned, "permit": True, "maneuvers": {"wren": number}, "places": {"wren": 0}}
+        numbers = {"maneuvers": {"wren": number}, "places": {"wren": 0}}
+        state = {"stamp": self.planned, "permit": True, "run": "hop", "attempt": attempt, **numbers}
         self.foreign.send("/plan/state", String(data=json.dumps(state)), hearers=1)
         self.foreign.spin(0.05)
 
     def answer(self):
-        """Wrench and status at the next wrench tick, told that the vehicle rests at the origin."""
-        self.stamp += PERIOD_NS["maneuver/status"]
+        """Wrench and status at the next tick of both, told that the vehicle rests at the origin."""
+        before = {name: len(self.foreign.heard[f"/wren/{name}"]) for name in ("wrench", "maneuver/status")}
+        for _ in range(20):  # who was found a moment ago may miss the first message
+            self.stamp += PERIOD_NS["maneuver/status"]
+            self.tell_odometry()
+            if self.foreign.soon(
+                lambda: all(len(self.foreign.heard[f"/wren/{name}"]) > count for name, count in before.items())
+            ):
+                break
+        wrench = self.foreign.heard["/wren/wrench"][-1].wrench
+        return (wrench.force.x, wrench.force.y), status_record(self.foreign.heard["/wren/maneuver/status"][-1].data)[0]
+
+    def tell_odometry(self):
         record = np.zeros(1, messages.ODOMETRY)
         record["stamp"], record["position"], record["orientation"] = self.stamp, (0.0, 0.0, 0.45), (0.0, 0.0, 0.0, 1.0)
         record["pose_covariance"] = record["twist_covariance"] = 1e-6 * np.eye(6)
-        before = {name: len(self.foreign.heard[f"/wren/{name}"]) for name in ("wrench", "maneuver/status")}
         self.foreign.send("odometry", convert.odometry_to_message(record[0], "table", "wren/base_link"), "wren", 1)
-        self.foreign.until(
-            lambda: all(len(self.foreign.heard[f"/wren/{name}"]) > count for name, count in before.items()), "an answer"
-        )
-        wrench = self.foreign.heard["/wren/wrench"][-1].wrench
-        return (wrench.force.x, wrench.force.y), status_record(self.foreign.heard["/wren/maneuver/status"][-1].data)[0]
 
 
 @pytest.fixture
@@ -103,14 +109,18 @@ def test_a_maneuver_that_was_in_force_before_it_started_gives_no_authority(scene
     assert scene.answer()[0] == (0.0, 0.0), "nor the second time it is named"
 
 
-def test_the_next_number_gives_authority(scene):
+def test_only_a_maneuver_of_the_next_try_gives_authority(scene):
     scene.plan(3)
     scene.answer()
     scene.give(maneuver(4, 1.0))
     scene.plan(4)
     force, status = scene.answer()
+    assert force == (0.0, 0.0), "the try goes on that it has missed the beginning of"
+    scene.give(maneuver(5, 1.0, attempt=2))
+    scene.plan(5, attempt=2)
+    force, status = scene.answer()
     assert force[0] > 0.0
-    assert status["number"] == 4
+    assert status["number"] == 5
 
 
 def test_a_maneuver_that_the_plan_does_not_name_is_not_obeyed(scene):

@@ -48,7 +48,8 @@ class Scene:
         now = time.time_ns()
         if self.permit and now - self.state_stamp > 20 * MS:
             self.state_stamp = now
-            state = {"stamp": now, "permit": True, "maneuvers": {"wren": 0}, "places": {"wren": 0}}
+            numbers = {"maneuvers": {"wren": 0}, "places": {"wren": 0}}
+            state = {"stamp": now, "permit": True, "run": "hop", "attempt": 1, **numbers}
             self.send("/plan/state", String(data=json.dumps(state)))
             if self.opening:
                 self.send_schedule()
