@@ -63,4 +63,5 @@ def _read(text: str) -> dict[str, Any]:
     """The message on `/plan/state`; ValueError, KeyError, TypeError or AttributeError if it is none."""
     state = json.loads(text)
     numbers = {part: {str(name): int(n) for name, n in state[part].items()} for part in ("maneuvers", "places")}
-    return {**state, **numbers, "stamp": int(state["stamp"]), "permit": state["permit"] is True}
+    at_hand = {"run": str(state["run"]), "attempt": int(state["attempt"])}
+    return {**state, **numbers, **at_hand, "stamp": int(state["stamp"]), "permit": state["permit"] is True}

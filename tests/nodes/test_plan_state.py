@@ -23,7 +23,8 @@ def send(contract, stamp, number=0, permit=True):
 
 
 def state(stamp, number=0, permit=True):
-    return {"stamp": stamp, "permit": permit, "maneuvers": {"wren": number}, "places": {"wren": 0}}
+    numbers = {"maneuvers": {"wren": number}, "places": {"wren": 0}}
+    return {"stamp": stamp, "permit": permit, "run": "hop", "attempt": 1, **numbers}
 
 
 def test_in_lockstep_a_state_is_in_force_from_the_tick_after_its_own():
