@@ -67,7 +67,7 @@ class ThrusterDriver:
 
     def step(self, wrench: NDArray[np.void], permitted: bool, schedule: NDArray[np.void]) -> None:
         """Fill `schedule` (one messages.SCHEDULE) with the answer to `wrench` (one messages.WRENCH); see `step`."""
-        step(self.parameters[0], self.state[0], wrench[0], permitted, schedule[0])
+        _step(self.parameters, self.state, wrench, permitted, schedule)
 
 
 @njit(cache=True)
@@ -113,3 +113,9 @@ def owe(p: Any, s: Any, period: float) -> None:
         total[k] = s.wanted[k]
         for j in range(p.modulation.valves):
             total[k] += p.matrix[k, j] * s.modulation.carry[j] / period
+
+
+@njit(cache=True)
+def _step(p: Any, s: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
+    """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
+    step(p[0], s[0], wrench[0], permitted, schedule[0])

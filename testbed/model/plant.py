@@ -26,6 +26,7 @@ from testbed.model.battery import drain
 from testbed.model.bodies import MOTION, STAGE, load, step_bodies
 from testbed.model.contact import CONTACT_STEPS, EDGE, find_near, note_impact_speeds
 from testbed.model.draws import Draws
+from testbed.model.edges import fill_open, take_edges
 from testbed.model.gas import supply_strength, tank_pressure, use_gas
 from testbed.model.inertial_sensor import keep_means, rest_means, sense_imu
 from testbed.model.parameters import build_vehicles, build_world
@@ -161,6 +162,49 @@ def sense_truth(state: Any, stamp: int, odometry: Any) -> None:
             odometry.twist_covariance[i, j] = 0.0
 
 
+# For Python: numba looks at every field of a record that Python hands over, 10 µs for a state, but not at an array's.
+
+
+@njit(cache=True)
+def _advance(world: Any, vehicles: Any, world_state: Any, states: Any, stamp: int, valve_noise: Any) -> None:
+    advance(world[0], vehicles, world_state[0], states, stamp, valve_noise)
+
+
+@njit(cache=True)
+def _accept_schedule(vehicles: Any, states: Any, index: int, schedule: Any, now: int) -> int:
+    return accept_schedule(vehicles[index], states[index], schedule, now)
+
+
+@njit(cache=True)
+def _close_valves(states: Any, index: int, now: int) -> None:
+    close_valves(states[index], now)
+
+
+@njit(cache=True)
+def _sense_imu(vehicles: Any, states: Any, index: int, stamp: int, noise: Any, imu: Any) -> None:
+    sense_imu(vehicles[index], states[index], stamp, noise, imu)
+
+
+@njit(cache=True)
+def _sense_truth(states: Any, index: int, stamp: int, odometry: Any) -> None:
+    sense_truth(states[index], stamp, odometry)
+
+
+@njit(cache=True)
+def _listen(world: Any, vehicles: Any, states: Any, index: int, stamp: int, normals: Any, uniforms: Any) -> None:
+    listen(world[0], vehicles, states, index, stamp, normals, uniforms)
+
+
+@njit(cache=True)
+def _take_edges(states: Any, index: int, edges: Any) -> int:
+    return take_edges(states[index], edges)
+
+
+@njit(cache=True)
+def _fill_open(states: Any, index: int, stamp: int, edge: Any) -> None:
+    fill_open(states[index], stamp, edge)
+
+
 @dataclass(frozen=True)
 class Contact:
     """A touch between two vehicles, or between one and the table's edge (second is None), since the last reading."""
@@ -205,15 +249,15 @@ class Plant:
 
     def advance(self, stamp: int, valve_noise: NDArray[np.float64]) -> None:
         """Advance from `stamp` (ns) by one tick; valve_noise: shape (n, MAX_VALVES, 2)."""
-        advance(self.world[0], self.vehicles, self.world_state[0], self.states, stamp, valve_noise)
+        _advance(self.world, self.vehicles, self.world_state, self.states, stamp, valve_noise)
 
     def accept_schedule(self, index: int, schedule: np.void, now: int) -> Verdict:
         """Offer a schedule (messages.SCHEDULE record) to a vehicle at `now` (ns)."""
-        return Verdict(accept_schedule(self.vehicles[index], self.states[index], schedule, now))
+        return Verdict(_accept_schedule(self.vehicles, self.states, index, schedule, now))
 
     def close_valves(self, index: int, now: int) -> None:
         """Command all valves of a vehicle closed at `now` (ns)."""
-        close_valves(self.states[index], now)
+        _close_valves(self.states, index, now)
 
     def place(self, index: int, position: NDArray[np.float64], orientation: NDArray[np.float64], now: int) -> None:
         """Put base_link of a vehicle at a pose in the fixed frame, at rest."""
@@ -221,19 +265,27 @@ class Plant:
 
     def sense_imu(self, index: int, stamp: int, noise: NDArray[np.float64], imu: np.void) -> None:
         """Fill a messages.IMU record; noise: shape (IMU_NORMALS,)."""
-        sense_imu(self.vehicles[index], self.states[index], stamp, noise, imu)
+        _sense_imu(self.vehicles, self.states, index, stamp, noise, imu)
 
     def sense_truth(self, index: int, stamp: int, odometry: np.void) -> None:
         """Fill a messages.ODOMETRY record with the true motion."""
-        sense_truth(self.states[index], stamp, odometry)
+        _sense_truth(self.states, index, stamp, odometry)
 
     def listen(self, index: int, stamp: int, normals: NDArray[np.float64], uniforms: NDArray[np.float64]) -> None:
         """Take in the chirps of the tick from `stamp` (ns); call before `advance`."""
-        listen(self.world[0], self.vehicles, self.states, index, stamp, normals, uniforms)
+        _listen(self.world, self.vehicles, self.states, index, stamp, normals, uniforms)
 
     def take_ranges(self, index: int, pulse: int, ranges: np.void) -> None:
         """Fill a messages.RANGES record with the cycle that began at `pulse` (ns)."""
         take_ranges(self.states[index], pulse, ranges)
+
+    def take_edges(self, index: int, edges: NDArray[np.void]) -> int:
+        """Fill rows of edges.EDGE with the valve edges of the last tick, and return how many there were."""
+        return int(_take_edges(self.states, index, edges))
+
+    def fill_open(self, index: int, stamp: int, edge: np.void) -> None:
+        """Fill one edges.EDGE with the valves that are commanded open now."""
+        _fill_open(self.states, index, stamp, edge)
 
     def tank_pressure(self, index: int) -> float:
         """Tank pressure, Pa."""

@@ -15,7 +15,7 @@ from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
 from testbed.description.ticks import due
 from testbed.description.vehicle import Vehicle
 from testbed.model.draws import Draws
-from testbed.model.edges import EDGE, fill_open, take_edges
+from testbed.model.edges import EDGE
 from testbed.model.plant import Plant
 from testbed.nodes import convert
 from testbed.nodes.contract import Contract
@@ -86,7 +86,7 @@ class Sensing:
 
     def publish_valves(self, index: int, stamp: int) -> None:
         """Publish which valves of a vehicle are commanded open."""
-        fill_open(self._plant.states[index], stamp, self._edges[0])
+        self._plant.fill_open(index, stamp, self._edges[0])
         self._send_valves(index, self._edges[0])
 
     def _publish_inputs(self, index: int, stamp: int, noise: Any) -> None:
@@ -100,7 +100,7 @@ class Sensing:
 
     def _publish_rest(self, index: int, stamp: int) -> None:
         name, base = self._names[index], f"{self._names[index]}/base_link"
-        for row in range(take_edges(self._plant.states[index], self._edges)):
+        for row in range(self._plant.take_edges(index, self._edges)):
             self._send_valves(index, self._edges[row])
         if due(stamp, PERIOD_NS["truth"]):
             self._plant.sense_truth(index, stamp, self._truth[0])

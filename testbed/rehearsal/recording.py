@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS, TICK_NS
 from testbed.description.ticks import due
 from testbed.flight.estimation import innovations_of
-from testbed.model.edges import EDGE, fill_open
+from testbed.model.edges import EDGE
 from testbed.plan.observation import contacts_to_json
 from testbed.record import encode
 from testbed.record.block import Block
@@ -79,7 +79,7 @@ class EngineRecording:
                     kept["schedule_at"].append(tape.schedule_at[v, :count].copy())
         if due(stamp, PERIOD_NS["valves/state"]):
             now = np.zeros(1, EDGE)
-            fill_open(one.plant.states[v], stamp, now[0])
+            one.plant.fill_open(v, stamp, now[0])
             kept["edge"].append(now)
         if due(stamp, PERIOD_NS["supply"]):
             rows["supply"].append((stamp, one.plant.tank_pressure(v), one.plant.tank_temperature(v)))

@@ -9,7 +9,7 @@ from testbed.description.messages import LOCKSTEP_START_NS
 from testbed.flight.estimation import Estimator
 from testbed.flight.guidance import Guidance
 from testbed.flight.thruster_driver import ThrusterDriver
-from testbed.model.edges import EDGE, fill_open, take_edges
+from testbed.model.edges import EDGE
 from testbed.plan.configuration import Configuration
 from testbed.rehearsal.build import build_plant
 
@@ -62,6 +62,6 @@ def _call_plant(configuration: Configuration) -> None:
     plant.sense_imu(0, stamp, draws.imu(1)[0][0], imu[0])
     plant.sense_truth(0, stamp, truth[0])
     plant.take_ranges(0, stamp, ranges[0])
-    take_edges(plant.states[0], edges)
-    fill_open(plant.states[0], stamp, edges[0])
+    plant.take_edges(0, edges)
+    plant.fill_open(0, stamp, edges[0])
     plant.tank_pressure(0)

@@ -95,6 +95,29 @@ accept_schedule = valve_forces.accept_schedule
 fill_odometry = output.output
 
 
+# numba looks at every field of a record that Python hands over, 20 µs for the state, but takes an array as it is.
+
+
+@njit(cache=True)
+def _accept_imu(p: Any, s: Any, imu: Any) -> None:
+    accept_imu(p[0], s[0], imu)
+
+
+@njit(cache=True)
+def _accept_ranges(p: Any, s: Any, ranges: Any) -> None:
+    accept_ranges(p[0], s[0], ranges)
+
+
+@njit(cache=True)
+def _accept_schedule(p: Any, s: Any, schedule: Any) -> None:
+    accept_schedule(p[0], s[0], schedule)
+
+
+@njit(cache=True)
+def _fill_odometry(p: Any, s: Any, stamp: int, odometry: Any) -> None:
+    fill_odometry(p[0], s[0], stamp, odometry[0])
+
+
 class Estimator:
     """Error-state filter with 15 states; `parameters` and `state` are arrays of shape (1,) for the compiled calls.
 
@@ -116,15 +139,15 @@ class Estimator:
 
     def accept_imu(self, imu: Any) -> None:
         """See the kernel `accept_imu`."""
-        accept_imu(self.parameters[0], self.state[0], imu)
+        _accept_imu(self.parameters, self.state, imu)
 
     def accept_ranges(self, ranges: Any) -> None:
         """See the kernel `accept_ranges`."""
-        accept_ranges(self.parameters[0], self.state[0], ranges)
+        _accept_ranges(self.parameters, self.state, ranges)
 
     def accept_schedule(self, schedule: Any) -> None:
         """See the kernel `accept_schedule`."""
-        accept_schedule(self.parameters[0], self.state[0], schedule)
+        _accept_schedule(self.parameters, self.state, schedule)
 
     def set_air_temperature(self, kelvin: float) -> None:
         """See the kernel `set_air_temperature`."""
@@ -133,7 +156,7 @@ class Estimator:
     def output(self, stamp: int) -> Any:
         """Return the estimate at the last gyro sample, whose stamp `stamp` is, as a record of ODOMETRY."""
         odometry = np.zeros(1, ODOMETRY)
-        fill_odometry(self.parameters[0], self.state[0], stamp, odometry[0])
+        _fill_odometry(self.parameters, self.state, stamp, odometry)
         return odometry[0]
 
     @property

@@ -58,7 +58,7 @@ class Guidance:
         status: NDArray[np.void],
     ) -> None:
         """Answer one messages.ODOMETRY: fill one each of messages.WRENCH, ODOMETRY (the reference) and STATUS."""
-        step(self.parameters[0], self.state[0], odometry[0], wrench[0], reference[0], status[0])
+        _step(self.parameters, self.state, odometry, wrench, reference, status)
 
 
 @njit(cache=True)
@@ -112,6 +112,12 @@ def stand_by(s: Any, odometry: Any, reason: int) -> None:
         s.motion.velocity[k] = s.motion.rate[k] = 0.0
     for k in range(4):
         s.motion.orientation[k] = odometry.orientation[k]
+
+
+@njit(cache=True)
+def _step(p: Any, s: Any, odometry: Any, wrench: Any, reference: Any, status: Any) -> None:
+    """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
+    step(p[0], s[0], odometry[0], wrench[0], reference[0], status[0])
 
 
 @njit(cache=True)
