@@ -120,8 +120,13 @@ class Session:
         return load(self.results / "recording")
 
     def shared_memory(self) -> set[str]:
-        """Files in shared memory that the middleware of this session's processes uses."""
-        return {name for pid in (self.process.pid, *self.pids().values()) for name in used_by(str(pid))}
+        """Files in shared memory that belong to this session's processes: those whose locks they hold."""
+        names = {file.stat().st_ino: file.name.removesuffix("_el") for file in SHARED_MEMORY.glob("fastdds_*_el")}
+        pids = {self.process.pid, *self.pids().values()}
+        locks = [line.split() for line in Path("/proc/locks").read_text().splitlines()]
+        held = {int(lock[5].split(":")[2]) for lock in locks if lock[1] == "FLOCK" and int(lock[4]) in pids}
+        assert held & set(names), "they use shared memory, as long as the middleware does"
+        return {names[inode] for inode in held if inode in names}
 
     def logs(self) -> str:
         """Output of every node."""
@@ -154,11 +159,8 @@ def _any_open(reader: RecordingReader, topic: str, first: int) -> bool:
 
 
 def left_behind(names: set[str]) -> set[str]:
-    """Which of these files in shared memory are there and used by nobody.
-
-    Ports below 7400 are left out: those of all domains share them, so another session may leave one meanwhile.
-    """
-    left = {name for name in names if (SHARED_MEMORY / name).exists() and not name.startswith("fastdds_port70")}
+    """Which of these files in shared memory are there and used by nobody: another session may use a port again."""
+    left = {name for name in names if (SHARED_MEMORY / name).exists()}
     for pid in _processes():
         left -= used_by(str(pid))
     return left
