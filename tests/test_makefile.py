@@ -42,7 +42,10 @@ class Machine:
         return subprocess.run(
             ["make", *arguments],
             cwd=self.folder,
-            env=clean_environment() | {"PATH": str(self.commands)} | environment,
+            # not as a part of the make that may be running these tests
+            env={key: value for key, value in clean_environment().items() if not key.startswith("MAKE")}
+            | {"PATH": str(self.commands)}
+            | environment,
             capture_output=True,
             text=True,
             check=False,

@@ -61,9 +61,12 @@ class Holder:
             self.stop("stopped")
 
     def stop(self, why: str) -> None:
-        """Latch a stop, close, go INACTIVE, and say so."""
+        """Latch a stop, close, go INACTIVE, and say so; said again while stopped it only renews the latch."""
+        again = self.permission.stopped
         self.permission.stop(time.time_ns())
         self._close()
+        if again:
+            return
         if self._node._state_machine.current_state[1] == "active":
             self._node.trigger_deactivate()
         self.report(DiagnosticStatus.ERROR, f"{why}: valves closed, inactive")

@@ -47,9 +47,9 @@ class Session:
         return self
 
     def __exit__(self, *_: object) -> None:
-        for pid in (self.process.pid, *self.pids().values()):
-            with _gone_is_fine():
-                os.kill(pid, signal.SIGKILL)
+        self.process.kill()
+        for name in self.pids():
+            self.send(name, signal.SIGKILL)
         self.process.wait()
         self._reader.join()
         self.process.stdout.close()
@@ -104,6 +104,17 @@ class Session:
         while left := self.pids():
             assert time.monotonic() < deadline, f"still running: {left}"
             time.sleep(0.02)
+
+    def send(self, name: str, number: signal.Signals) -> None:
+        """Send a signal to a node, if it still runs; never to who has its process id after it."""
+        with _gone_is_fine():
+            pid = self.pids()[name]
+            descriptor = os.pidfd_open(pid)
+            try:
+                if self._is_ours(pid):
+                    signal.pidfd_send_signal(descriptor, number)
+            finally:
+                os.close(descriptor)
 
     @property
     def domain(self) -> int:
@@ -213,4 +224,4 @@ class _gone_is_fine:
         pass
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> bool:
-        return kind is not None and issubclass(kind, (ProcessLookupError, FileNotFoundError, PermissionError))
+        return kind is not None and issubclass(kind, (ProcessLookupError, KeyError))

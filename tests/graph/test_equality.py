@@ -1,6 +1,5 @@
 """The live graph in lockstep and the engine give the same numbers for the same plan and seed, message for message."""
 
-import os
 import signal
 import time
 from dataclasses import asdict
@@ -150,13 +149,12 @@ def test_pauses_of_any_process_change_nothing(tmp_path):
     """Whoever is held up is asked again after 50 ms; neither the question nor the answer may count twice."""
     with Session("two", tmp_path / "graph", "--speed", "4") as session:
         session.until_running()
-        for pid in cycle(session.pids().values()):
-            try:
-                os.kill(pid, signal.SIGSTOP)
-                time.sleep(0.12)
-                os.kill(pid, signal.SIGCONT)
-                time.sleep(0.05)
-            except ProcessLookupError:
+        for name in cycle(session.pids()):
+            session.send(name, signal.SIGSTOP)
+            time.sleep(0.12)
+            session.send(name, signal.SIGCONT)
+            time.sleep(0.05)
+            if session.process.poll() is not None or not session.pids():
                 break
         assert session.end() == 0, session.output + session.logs()
     rehearse_in_engine(load_configuration(PLANS / "two.yaml"), tmp_path / "engine" / "recording")

@@ -1,7 +1,6 @@
 """A process that hangs without dying is found out: in lockstep by the plant, a conductor by the launcher."""
 
 import json
-import os
 import signal
 import time
 
@@ -13,7 +12,7 @@ pytestmark = pytest.mark.prove
 
 
 def freeze(session, name):
-    os.kill(session.pids()[name], signal.SIGSTOP)
+    session.send(name, signal.SIGSTOP)
 
 
 def summary(session):
@@ -67,7 +66,7 @@ def test_killing_at_any_moment_ends_in_order(tmp_path, victim, repeat):
         while victim not in session.pids():
             assert session.process.poll() is None
         signal.sigtimedwait([], 0.4 * repeat)
-        os.kill(session.pids()[victim], signal.SIGKILL)
+        session.send(victim, signal.SIGKILL)
         assert session.end() == 1
         session.until_gone()
         assert f"{victim} died (killed by SIGKILL)" in session.output

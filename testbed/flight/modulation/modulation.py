@@ -97,7 +97,9 @@ def account(p: Any, s: Any, stamp: int) -> None:
         if closing > opening and not (s.is_open[j] and opening == 0):
             given -= p.loss
         s.is_open[j] = closing > opening and closing == elapsed
-        s.carry[j] = min(max(wanted - given, -p.bit), p.bit)
+        # Owed is less than the smallest pulse, and what a full period that begins with an opening can't make up for.
+        most = p.bit + max(p.loss, 0.0)
+        s.carry[j] = min(max(wanted - given, -most), most)
 
 
 @njit(cache=True)

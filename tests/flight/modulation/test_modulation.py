@@ -90,7 +90,16 @@ def test_a_constant_duty_is_given_to_one_shortest_pulse_over_100_periods(duty):
 @settings(deadline=None, max_examples=60)
 @given(st.lists(duties, min_size=30, max_size=30))
 def test_changing_duties_are_given_to_one_shortest_pulse_in_all(sequence):
+    """With a last period in which nothing is asked for: one at full duty has no room for what is still owed."""
     modulation = Modulation(THRUSTERS)
+    sequence = [*sequence, np.zeros(COUNT)]
+    schedules = [modulation.modulate((1 + number) * PERIOD, duty) for number, duty in enumerate(sequence)]
+    assert np.all(np.abs(full_thrust(schedules) - 0.1 * np.sum(sequence, axis=0)) <= BIT + 1e-6)
+
+
+def test_what_a_full_period_cannot_make_up_for_is_not_forgotten_however_often_it_happens():
+    modulation = Modulation(THRUSTERS)
+    sequence = [np.full(COUNT, 1.0 if number % 2 == 0 else 0.078125) for number in range(100)]
     schedules = [modulation.modulate((1 + number) * PERIOD, duty) for number, duty in enumerate(sequence)]
     assert np.all(np.abs(full_thrust(schedules) - 0.1 * np.sum(sequence, axis=0)) <= BIT + 1e-6)
 
