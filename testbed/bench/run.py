@@ -12,6 +12,7 @@ from testbed.bench.engine import engine_parts, engine_speed
 from testbed.bench.figure import Figure
 from testbed.bench.lockstep import lockstep_speed
 from testbed.bench.loop import live_loop
+from testbed.bench.processes import MeasurementError
 from testbed.bench.recorder import recorder_rate
 from testbed.bench.rehearsal import rehearsal_cost
 from testbed.description.axes import CABIN_AXES, TABLE_AXES
@@ -45,11 +46,17 @@ MEASURES: Final[Mapping[str, Measure]] = {
 }
 
 
-def run(names: list[str], tell: Tell) -> list[Figure]:
-    """Run the measures of these names on the demo plan, one after the other."""
+def run(names: list[str], tell: Tell) -> tuple[list[Figure], list[str]]:
+    """Run the measures of these names on the demo plan, one after the other; figures, and which failed and why."""
     plan = locate(DEMO)
     configuration = load_configuration(plan)
-    return [figure for name in names for figure in MEASURES[name](plan, configuration, tell)]
+    figures, failures = list[Figure](), list[str]()
+    for name in names:
+        try:
+            figures += MEASURES[name](plan, configuration, tell)
+        except MeasurementError as error:
+            failures.append(f"{name}: {error}")
+    return figures, failures
 
 
 def load_average() -> float:
