@@ -175,7 +175,15 @@ GLOBAL_TOPICS: Final = (
         hearers=(1, 0),
     ),
     Topic("/air/temperature", Temperature, "measured air temperature", "plant", "estimator", "1 Hz", hearers=(0, 1)),
-    Topic("/diagnostics", DiagnosticArray, "health of each part", "all", "displays", "1 Hz, on change", hearers=(2, 0)),
+    Topic(
+        "/diagnostics",
+        DiagnosticArray,
+        "how each holder of valves and the recorder stand",
+        "holders, recorder",
+        "displays",
+        "1 Hz, on change",
+        hearers=(2, 0),
+    ),
     Topic(
         "/stop",
         Bool,
