@@ -48,7 +48,7 @@ bench: $(VENV)/installed-dev warm ## measure the live loop beside bare middlewar
 	@$(BIN)/testbed bench
 
 prove: $(VENV)/installed-dev warm ## hold the numbers against sources outside the project, and repeat the hard cases
-	@$(BIN)/python -m pytest -v -m "prove or not prove" tests/external tests/prove tests/graph tests/flight
+	@$(BIN)/python -m pytest -v -m "prove or not prove" tests/external tests/prove tests/graph
 
 lint: $(VENV)/installed-dev ## ruff and mypy
 	@$(BIN)/ruff check .

@@ -9,7 +9,8 @@ import pytest
 from testbed.report.summary import summarise
 from tests.graph.session import Session, all_closed_at_the_end, left_behind, open_after
 
-WAYS = {"live": ("--speed", "1"), "lockstep": ("--speed", "2")}
+LOCKSTEP_SPEED = 2
+WAYS = {"live": ("--speed", "1"), "lockstep": ("--speed", str(LOCKSTEP_SPEED))}
 CLOSED_WITHIN = 0.5
 """Wall time after which no valve may be open any more, s (the plant's own watchdog; everything else is faster)."""
 
@@ -21,9 +22,12 @@ def kill(session, name):
 
 
 @pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize("victim", ["plant", "wren", "conductor"])
+@pytest.mark.parametrize(
+    "victim", ["plant", "wren", "conductor", "wren-estimator", "wren-guidance", "wren-thruster_driver"]
+)
 def test_killing_a_process_closes_every_valve_and_says_who_died(tmp_path, way, victim):
-    with Session("long", tmp_path / "results", *WAYS[way]) as session:
+    layout = ("--processes", "node") if "-" in victim else ()
+    with Session("long", tmp_path / "results", *WAYS[way], *layout) as session:
         session.until_firing()
         shared_memory = session.shared_memory()
         killed_at = kill(session, victim)
@@ -41,8 +45,10 @@ def test_killing_a_process_closes_every_valve_and_says_who_died(tmp_path, way, v
     else:
         assert summary["valves_at_end"] == {"wren": "closed"}
         assert all_closed_at_the_end(recording)
-        if way == "live":
-            assert after < CLOSED_WITHIN
+        if way == "lockstep":
+            (died,) = [event.stamp for event in recording.events if event.kind == "process_died"]
+            after = open_after(recording, died)["wren"] / LOCKSTEP_SPEED
+        assert after < CLOSED_WITHIN
     assert (session.results / "report.html").exists()
 
 
