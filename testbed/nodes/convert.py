@@ -14,7 +14,7 @@ import numpy as np
 from geometry_msgs.msg import Point, Pose, PoseStamped, Quaternion, Vector3, Vector3Stamped, WrenchStamped
 from nav_msgs.msg import Odometry
 from numpy.typing import NDArray
-from sensor_msgs.msg import Imu, JointState, PointCloud2, PointField
+from sensor_msgs.msg import Imu, PointCloud2, PointField
 from std_msgs.msg import Header
 from trajectory_msgs.msg import JointTrajectory, JointTrajectoryPoint
 
@@ -228,8 +228,3 @@ def schedule_from_message(message: JointTrajectory, valve_names: list[str], reco
         record["offset"][k] = point.time_from_start.sec * messages.NS_PER_S + point.time_from_start.nanosec
         record["open"][k, : len(valve_names)] = np.array(point.positions) > 0.5
     record["count"] = len(message.points)
-
-
-def valve_state_to_message(stamp: int, names: list[str], positions: list[float]) -> JointState:
-    """Valve positions (1 open, 0 closed) as JointState."""
-    return JointState(header=header(stamp, ""), name=names, position=positions)
