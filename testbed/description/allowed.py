@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from testbed.description.own_parts import IMPORT_PATH
+
 Schema = dict[str, Any]
 
 PLAIN: dict[str, str] = {
@@ -27,6 +29,7 @@ PLAIN: dict[str, str] = {
     "less_than": "a number below {lt}",
     "less_than_equal": "a number of at most {le}",
     "literal_error": "{expected}",
+    "enum": "{expected}",
     "union_tag_invalid": "one of {expected_tags}",
     "string_pattern_mismatch": "a text that matches {pattern}",
     "string_too_short": "a text of at least {min_length} characters",
@@ -38,8 +41,9 @@ PLAIN: dict[str, str] = {
 PATTERNS: dict[str, str] = {
     "^[a-z][a-z0-9_]*$": "a name of lower-case letters, digits and _, a letter first",
     "^[a-z0-9][a-z0-9_-]*$": "a name of lower-case letters, digits, _ and -",
+    IMPORT_PATH: "package.module:Class, the import path of a class",
 }
-"""Patterns of names, in words."""
+"""Patterns, in words."""
 
 
 def allowed_by(details: dict[str, Any], schema: Schema) -> str:

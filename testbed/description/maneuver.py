@@ -60,7 +60,10 @@ class Maneuver(BaseModel):
 
     `number` grows with every maneuver given to a vehicle in a session; a guidance that starts has no authority until
     one with a new number arrives. `start` and `expiry` are stamps in ns: before start guidance holds, from expiry on
-    it asks for nothing. Positions are of base_link in the fixed frame.
+    it asks for nothing. Positions are of base_link in the fixed frame. A translation or rotation is flown as fast as
+    the limits allow, unless it has a `duration` s (arrive then, with the least peak effort) or a mass of `gas` kg (as
+    fast as that allows). With `deadband` m and `deadband_angle` rad guidance lets the vehicle drift about its reference
+    within so much along and about each axis of base_link.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -75,12 +78,19 @@ class Maneuver(BaseModel):
     orientation: tuple[float, float, float, float] | None = None
     speed_limit: float = Field(default=0.05, gt=0.0)
     rate_limit: float = Field(default=0.1, gt=0.0)
+    duration: float | None = Field(default=None, gt=0.0)
+    gas: float | None = Field(default=None, gt=0.0)
+    deadband: float | None = Field(default=None, gt=0.0)
+    deadband_angle: float | None = Field(default=None, gt=0.0)
     waypoints: tuple[Waypoint, ...] = ()
+    manual: bool = Field(default=False, description="Whether guidance then goes where the topic `goal` says")
 
     @model_validator(mode="after")
     def _waypoints_fit(self) -> Self:
         if self.kind == "track" and not 2 <= len(self.waypoints) <= messages.MAX_WAYPOINTS:
             raise ValueError(f"a track needs 2 to {messages.MAX_WAYPOINTS} waypoints")
+        if (self.deadband is None) != (self.deadband_angle is None):
+            raise ValueError("deadband and deadband_angle belong together")
         return self
 
     def record(self) -> NDArray[np.void]:
@@ -95,6 +105,8 @@ class Maneuver(BaseModel):
         if self.orientation is not None:
             one["orientation_given"], one["orientation"] = 1, self.orientation
         one["speed_limit"], one["rate_limit"] = self.speed_limit, self.rate_limit
+        for name in ("duration", "gas", "deadband", "deadband_angle"):
+            one[name] = getattr(self, name) or 0.0
         one["waypoint_count"] = len(self.waypoints)
         for index, point in enumerate(self.waypoints):
             one["waypoint_time"][index] = point.time

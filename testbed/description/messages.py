@@ -14,11 +14,17 @@ import numpy as np
 MAX_VALVES: Final = 16
 MAX_RECEIVERS: Final = 8
 MAX_BEACONS: Final = 12
+MAX_EMITTERS: Final = 8
+MAX_BATTERY_POINTS: Final = 16
 MAX_RANGES: Final = MAX_BEACONS * MAX_RECEIVERS
 MAX_POINTS: Final = 2 * MAX_VALVES + 2
 MAX_WAYPOINTS: Final = 16
+MAX_HULL: Final = 16
+"""Corners of a vehicle's hull."""
+MAX_PORTS: Final = 4
 
 NS_PER_S: Final = 1_000_000_000
+S_PER_NS: Final = 1.0 / NS_PER_S
 TICK_NS: Final = 10_000_000
 """One tick of the plant: 10 ms, the period of `imu`."""
 LOCKSTEP_START_NS: Final = 1 * NS_PER_S
@@ -35,8 +41,10 @@ PERIOD_NS: Final[dict[str, int]] = {
     "supply": 200_000_000,
     "battery": NS_PER_S,
     "valves/state": 100_000_000,
+    "camera": 100_000_000,
     "/plan/state": 100_000_000,
     "/contacts": 100_000_000,
+    "port/state": 100_000_000,
     "/air/temperature": NS_PER_S,
 }
 """Period of each periodic topic. A message is due at the first input whose stamp falls into a new period (`slot`)."""
@@ -119,6 +127,10 @@ MANEUVER: Final = np.dtype(
         ("orientation", "f8", (4,)),
         ("speed_limit", "f8"),
         ("rate_limit", "f8"),
+        ("duration", "f8"),
+        ("gas", "f8"),
+        ("deadband", "f8"),
+        ("deadband_angle", "f8"),
         ("waypoint_count", "i8"),
         ("waypoint_time", "f8", (MAX_WAYPOINTS,)),
         ("waypoint_position", "f8", (MAX_WAYPOINTS, 3)),
@@ -126,7 +138,7 @@ MANEUVER: Final = np.dtype(
     ],
     align=True,
 )
-"""One maneuver as guidance sees it: see description/maneuver.py for the meaning of each field."""
+"""One maneuver as guidance sees it: see description/maneuver.py for the meaning of each field; zero: not given."""
 
 STATUS: Final = np.dtype(
     [
@@ -147,3 +159,16 @@ STATUS: Final = np.dtype(
 
 stopping_time s and stopping_distance m: what a brake under control (hold) would take from now.
 """
+
+BATTERY: Final = np.dtype(
+    [
+        ("stamp", "i8"),
+        ("voltage", "f8"),
+        ("current", "f8"),
+        ("charge", "f8"),
+        ("percentage", "f8"),
+        ("power_supply_health", "u1"),
+    ],
+    align=True,
+)
+"""Battery under load: V, A (negative while it discharges), charge left C, the same from 0 to 1, health."""

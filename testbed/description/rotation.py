@@ -119,6 +119,16 @@ def to_matrix(q: Quaternion, matrix: NDArray[np.float64]) -> None:
 
 
 @njit(cache=True)
+def times(matrix: NDArray[np.float64], v: Vector3) -> Tuple3:
+    """Product of a matrix, shape (3, 3), and a vector."""
+    return (
+        matrix[0, 0] * v[0] + matrix[0, 1] * v[1] + matrix[0, 2] * v[2],
+        matrix[1, 0] * v[0] + matrix[1, 1] * v[1] + matrix[1, 2] * v[2],
+        matrix[2, 0] * v[0] + matrix[2, 1] * v[1] + matrix[2, 2] * v[2],
+    )
+
+
+@njit(cache=True)
 def heading(q: Quaternion) -> float:
     """Angle from the fixed x axis to the body's x axis seen from above, about z, in (-pi, pi]."""
     return math.atan2(2.0 * (q[0] * q[1] + q[3] * q[2]), 1.0 - 2.0 * (q[1] * q[1] + q[2] * q[2]))

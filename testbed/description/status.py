@@ -12,12 +12,15 @@ from testbed.description import messages
 from testbed.description.maneuver import Phase, Reason
 
 
-def status_json(record: np.void) -> str:
-    """A messages.STATUS record as JSON: keys are the fields, phase and reason their names in lower case."""
+def status_json(record: np.void, goal: str = "") -> str:
+    """A messages.STATUS record as JSON: keys are the fields, phase and reason their names in lower case.
+
+    goal: in a manual run, what became of the last one, a key of its own; status_record leaves it out.
+    """
     values: dict[str, Any] = {name: record[name].item() for name in messages.STATUS.names or ()}
     values["phase"] = Phase(values["phase"]).name.lower()
     values["reason"] = Reason(values["reason"]).name.lower()
-    return json.dumps(values)
+    return json.dumps(values | {"goal": goal} if goal else values)
 
 
 def status_record(text: str) -> NDArray[np.void]:

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from testbed.description.beacons import Beacons
-from testbed.description.gas import gas_mass
+from testbed.description.gas_tables import gas_table
+from testbed.description.gas_tables.state import gas_state
 from testbed.description.load import load
 from testbed.description.table import Table
 from testbed.description.vehicle import Vehicle
+from testbed.plan.gas_outlook import full_flow, outlook
 
 CONFIG = Path(__file__).resolve().parents[2] / "config"
 TABLE = load(CONFIG / "tables" / "floor.yaml", Table).description
@@ -54,12 +56,24 @@ def test_twelve_valves_give_full_control_of_six_axes(vehicle):
 
 
 def test_the_tank_gives_the_impulse_of_a_session(vehicle):
-    gas = vehicle.gas
-    usable = gas_mass(gas.pressure - gas.reserve_pressure, gas.temperature, gas.volume)
-    impulse = usable * gas.specific_impulse * 9.80665
+    impulse = vehicle.gas.usable_mass() * vehicle.gas.specific_impulse * 9.80665
     assert 60.0 < impulse < 70.0, "N·s"
     assert impulse / vehicle.floor.mass == pytest.approx(5.0, abs=0.5)
     assert impulse / vehicle.flight.mass == pytest.approx(11.0, abs=1.0)
+
+
+def test_the_vehicle_on_liquid_does_what_its_file_says():
+    dipper = load(CONFIG / "vehicles" / "dipper.yaml", Vehicle).description
+    gas = dipper.gas
+    assert gas.start_mass() / gas.volume == pytest.approx(625.0)
+    assert gas.start_pressure() == pytest.approx(5.73e6, rel=1e-3)
+    assert full_flow(dipper) == pytest.approx(2.5e-3, rel=0.02), "kg/s, all twelve valves"
+    told = outlook(dipper, "table", gas.start_mass(), gas.temperature, 10e-3)
+    assert told.full_thrust == pytest.approx(138.0, abs=2.0), "s until it freezes"
+    table = gas_table("carbon_dioxide")[0]
+    assert gas_state(table, 273.15 + 30.8, 625.0).liquid == 1.0, "full"
+    assert gas_state(table, 273.15 + 47.0, 625.0).pressure == pytest.approx(gas.relief.pressure, rel=0.02)
+    assert gas_state(table, 253.7, 100.0).pressure == pytest.approx(gas.reserve_pressure, rel=0.01)
 
 
 def test_floor_speeds_stay_within_the_contact_budget():
@@ -72,6 +86,16 @@ def test_floor_speeds_stay_within_the_contact_budget():
         reduced = one.floor.mass * other.floor.mass / (one.floor.mass + other.floor.mass)
         head_on = math.sqrt(reduced * 8000.0) * (one.limits.floor_speed + other.limits.floor_speed)
         assert head_on < one.limits.contact_force
+
+
+def test_ports_stand_proud_and_stay_within_the_contact_budget(vehicle):
+    (port,) = vehicle.ports
+    for place, apart in (("table", 0.42), ("cabin", 0.30)):
+        assert 2.0 * port.place(place)[0] == pytest.approx(apart)
+        assert port.place(place)[0] > vehicle.contact_radius(place)
+    mass = vehicle.floor.mass / 2.0  # with a partner like it
+    assert math.sqrt(mass * port.stiffness) * port.admittance.fastest_closing < vehicle.limits.contact_force
+    assert port.capture.stiffness * port.admittance.lateral < vehicle.limits.contact_force
 
 
 def test_the_required_separation_leaves_room_between_carriages(vehicle):
