@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,19 +12,18 @@ from testbed.description.air import speed_of_sound
 from testbed.description.axes import CABIN_AXES, TABLE_AXES, axis_mask
 from testbed.description.beacons import Beacons
 from testbed.description.cabin import Cabin
-from testbed.description.gas import NITROGEN_GAS_CONSTANT, STANDARD_GRAVITY
 from testbed.description.messages import MAX_VALVES, NS_PER_S, TICK_NS
 from testbed.description.noise import Noise
 from testbed.description.table import Table
 from testbed.description.vehicle import Vehicle
-from testbed.model.contact import CONTACT_STEPS, restitution_damping
+from testbed.model.battery import set_battery
+from testbed.model.contact_parameters import Place, set_edges, set_features
 from testbed.model.draws import Draws, Source
-from testbed.model.records import MAX_EDGES, MAX_NODES, MAX_VEHICLES, VEHICLE, WORLD
-
-Place = Literal["table", "cabin"]
-
-SAG_VALVES: Final = 3
-"""maximum_sag is reached with four valves open; one alone does not sag, so three more make it."""
+from testbed.model.gas_supply import set_supply
+from testbed.model.records import MAX_VEHICLES, VEHICLE, WORLD
+from testbed.model.surroundings import set_air_resistance, set_cabin, set_film, set_table
+from testbed.model.thruster_parameters import set_valves
+from testbed.model.tracking import set_tracking
 
 _TICK = TICK_NS / NS_PER_S
 
@@ -34,17 +32,19 @@ def build_world(room: Table | Cabin, beacons: Beacons, noise: Noise, draws: Draw
     """An array of one records.WORLD.
 
     Raises:
-        ValueError: the table has more edges or flatness nodes than the plant has room for.
+        ValueError: the table has more edges than the plant has room for.
 
     """
     world = np.zeros(1, WORLD)
     one = world[0]
+    one["nodes_per_metre"], one["room_size"] = 1.0, 1.0
     if isinstance(room, Table):
-        one["on_table"], one["gravity"] = 1, room.gravity
-        one["tilt"] = np.array(room.tilt_mrad) * 1e-3
-        _set_edges(one, room)
-        _set_flatness(one, room)
+        set_table(one, room)
+    else:
+        set_cabin(one, room)
+    set_edges(one, room)
     _set_beacons(one, beacons, noise, draws)
+    set_tracking(one, noise.tracking)
     return world
 
 
@@ -60,46 +60,21 @@ def build_vehicles(vehicles: Sequence[Vehicle], room: Table | Cabin, noise: Nois
     place: Place = "table" if isinstance(room, Table) else "cabin"
     records = np.zeros(len(vehicles), VEHICLE)
     spread = noise.surroundings.thrust * draws.generator(Source.THRUST).standard_normal((len(vehicles), MAX_VALVES))
+    lean = draws.generator(Source.MISALIGNMENT).standard_normal((len(vehicles), MAX_VALVES, 2))
     for index, vehicle in enumerate(vehicles):
         one = records[index]
         _set_body(one, vehicle, place)
         if isinstance(room, Table):
-            _set_film(one, room)
-        _set_touch(one, vehicle, vehicles, place)
-        _set_valves(one, vehicle, place, spread[index])
-        _set_supply(one, vehicle)
+            set_film(one, room, vehicle)
+        else:
+            set_air_resistance(one, vehicle)
+        set_features(one, vehicle, place)
+        set_valves(one, vehicle, place, spread[index], lean[index])
+        set_supply(one, vehicle)
+        set_battery(one, vehicle.battery)
         _set_receivers(one, vehicle)
     _set_inertial_sensors(records, vehicles, noise, draws)
     return records
-
-
-def _set_edges(world: np.void, table: Table) -> None:
-    if len(table.outline) > MAX_EDGES:
-        raise ValueError(f"table {table.name}: outline has {len(table.outline)} corners, allowed: at most {MAX_EDGES}")
-    corners = np.array(table.outline)
-    along = np.roll(corners, -1, axis=0) - corners
-    inward = np.column_stack([-along[:, 1], along[:, 0]]) / np.linalg.norm(along, axis=1)[:, None]
-    world["edge_count"] = len(corners)
-    world["edge_point"][: len(corners)] = corners
-    world["edge_normal"][: len(corners)] = inward
-    world["edge_stiffness"] = table.edge_stiffness
-    world["edge_damping"] = restitution_damping(table.edge_restitution)
-
-
-def _set_flatness(world: np.void, table: Table) -> None:
-    world["node_spacing"] = 1.0
-    if table.flatness is None:
-        return
-    heights = np.array(table.flatness.heights_um) * 1e-6
-    rows, columns = heights.shape
-    if max(rows, columns) > MAX_NODES:
-        raise ValueError(
-            f"table {table.name}: heights_um has {rows} rows of {columns}, allowed: at most {MAX_NODES} of {MAX_NODES}"
-        )
-    world["node_count"] = (columns, rows)
-    world["node_origin"] = table.flatness.origin
-    world["node_spacing"] = table.flatness.spacing
-    world["height"][:rows, :columns] = heights
 
 
 def _set_beacons(world: np.void, beacons: Beacons, noise: Noise, draws: Draws) -> None:
@@ -111,11 +86,19 @@ def _set_beacons(world: np.void, beacons: Beacons, noise: Noise, draws: Draws) -
     world["beacon_position"][:count] = surveyed + error
     world["chirp_offset"][:count] = [round(slot * beacons.slot * NS_PER_S) for slot in range(count)]
     world["cycle"], world["slot"] = beacons.cycle_ns, beacons.slot
-    thermometer_error = noise.surroundings.air_temperature * draws.generator(Source.AIR).standard_normal()
-    world["air_temperature"] = beacons.air_temperature + thermometer_error
-    world["speed_of_sound"] = speed_of_sound(float(world["air_temperature"]))
+    thermometer, hygrometer = draws.generator(Source.AIR).standard_normal(2)
+    temperature = beacons.air_temperature + noise.surroundings.air_temperature * thermometer
+    humidity = min(max(beacons.air_humidity + noise.surroundings.air_humidity * hygrometer, 0.0), 1.0)
+    world["air_temperature"], world["air_humidity"] = temperature, humidity
+    world["speed_of_sound"] = speed_of_sound(temperature, humidity)
+    emitters = beacons.emitter_positions
+    world["emitter_count"] = len(emitters)
+    world["emitter_position"][: len(emitters)] = np.reshape(emitters, (-1, 3))
     world["range_noise"], world["range_noise_per_metre"] = ranging.constant, ranging.per_metre
-    world["range_noise_valve_factor"] = ranging.valve_factor
+    world["range_noise_valve_factor"], world["valve_distance"] = ranging.valve_factor, ranging.valve_distance
+    world["valve_dropout"] = ranging.valve_dropout
+    world["pulse_jitter"], world["pulse_missed"] = ranging.pulse_jitter, ranging.pulse_missed
+    world["occlusion"] = ranging.occlusion
     world["dropout"], world["multipath"] = ranging.dropout, ranging.multipath
     world["multipath_shortest"], world["multipath_longest"] = ranging.multipath_shortest, ranging.multipath_longest
 
@@ -134,61 +117,6 @@ def _set_body(one: np.void, vehicle: Vehicle, place: Place) -> None:
     one["body_radius"] = vehicle.shape.width / 2.0
 
 
-def _set_film(one: np.void, table: Table) -> None:
-    # The same film under a disc of radius R slows its turning: shear grows with the distance from the centre, which
-    # gives a torque of drag·R²/2 per unit of rate.
-    one["film_drag"] = one["mass"] / table.film_drag_time
-
-
-def _set_touch(one: np.void, vehicle: Vehicle, vehicles: Sequence[Vehicle], place: Place) -> None:
-    shape = vehicle.shape
-    one["contact_radius"] = vehicle.contact_radius(place)
-    one["film_drag_rotation"] = one["film_drag"] * one["contact_radius"] ** 2 / 2.0
-    one["friction"] = shape.friction
-    one["edge_grip"] = _grip(_mobility(vehicle, place))
-    for index, partner in enumerate(vehicles):
-        # a bumper's figures are those of the pair that it forms with its like
-        ours, theirs = shape.bumper_stiffness, partner.shape.bumper_stiffness
-        one["pair_stiffness"][index] = 2.0 * ours * theirs / (ours + theirs)
-        one["pair_damping"][index] = restitution_damping(math.sqrt(shape.restitution * partner.shape.restitution))
-        one["pair_friction"][index] = math.sqrt(shape.friction * partner.shape.friction)
-        one["pair_grip"][index] = _grip(_mobility(vehicle, place) + _mobility(partner, place))
-
-
-def _mobility(vehicle: Vehicle, place: Place) -> float:
-    """Acceleration of the rim per tangential force on it, 1/kg, at most."""
-    body = vehicle.mass_properties(place)
-    return 1.0 / body.mass + vehicle.contact_radius(place) ** 2 / min(body.inertia)
-
-
-def _grip(mobility: float) -> float:
-    """Tangential damping, N·s/m, that takes half of the sliding in one step: well inside what Runge-Kutta follows."""
-    return 0.5 * CONTACT_STEPS / (_TICK * mobility)
-
-
-def _set_valves(one: np.void, vehicle: Vehicle, place: Place, spread: NDArray[np.float64]) -> None:
-    thrusters = vehicle.thrusters
-    count = len(thrusters.valves)
-    gain = np.maximum(0.0, 1.0 + spread[:count])
-    wrench = thrusters.wrench_matrix(vehicle.mass_properties(place).centre_of_mass) * gain
-    one["valve_count"] = count
-    one["valve_thrust"][:count] = gain * [valve.thrust for valve in thrusters.valves]
-    one["valve_force"][:count] = wrench[:3].T
-    one["valve_torque"][:count] = wrench[3:].T
-    one["opening_delay"], one["closing_delay"] = thrusters.opening_delay, thrusters.closing_delay
-    one["delay_jitter"] = thrusters.delay_jitter
-    one["rise_time"], one["fall_time"] = thrusters.rise_time, thrusters.fall_time
-    one["sag_per_valve"] = thrusters.maximum_sag / SAG_VALVES
-
-
-def _set_supply(one: np.void, vehicle: Vehicle) -> None:
-    gas = vehicle.gas
-    one["exhaust_speed"] = gas.specific_impulse * STANDARD_GRAVITY
-    one["pressure_per_mass"] = NITROGEN_GAS_CONSTANT * gas.temperature / gas.volume
-    one["reserve_pressure"] = gas.reserve_pressure
-    one["idle_power"], one["valve_power"] = vehicle.battery.idle_power, vehicle.battery.valve_power
-
-
 def _set_receivers(one: np.void, vehicle: Vehicle) -> None:
     one["receiver_count"] = len(vehicle.receivers)
     for index, receiver in enumerate(vehicle.receivers):
@@ -201,19 +129,42 @@ def _set_receivers(one: np.void, vehicle: Vehicle) -> None:
 def _set_inertial_sensors(records: NDArray[np.void], vehicles: Sequence[Vehicle], noise: Noise, draws: Draws) -> None:
     gyro, accelerometer = noise.gyro, noise.accelerometer
     count = len(vehicles)
-    gyro_draws = draws.generator(Source.GYRO).standard_normal((count, 2, 3))
-    records["gyro_turn_on_bias"] = math.radians(gyro.turn_on_bias_deg) * gyro_draws[:, 0]
-    records["gyro_scale"] = gyro.scale_error * gyro_draws[:, 1]
+    normals = draws.generator(Source.GYRO).standard_normal((count, 4, 3))
+    records["gyro_turn_on_bias"] = math.radians(gyro.turn_on_bias_deg) * normals[:, 0]
+    lean = math.radians(gyro.misalignment_deg)
+    records["gyro_matrix"] = _sensing_matrix(gyro.scale_error * normals[:, 1], lean * normals[:, 2:])
     records["gyro_noise"] = math.radians(gyro.density_deg) / math.sqrt(_TICK)
-    decay = math.exp(-_TICK / gyro.bias_time)
-    records["gyro_drift_decay"] = decay
     instability = math.radians(gyro.bias_instability_deg_per_hour) / 3600.0
-    records["gyro_drift_step"] = instability * math.sqrt(1.0 - decay * decay)
-    records["accelerometer_bias"] = accelerometer.turn_on_bias * draws.generator(Source.ACCELEROMETER).standard_normal(
-        (count, 3)
-    )
+    records["gyro_drift_decay"], records["gyro_drift_step"] = _drift(instability, gyro.bias_time)
+    normals = draws.generator(Source.ACCELEROMETER).standard_normal((count, 4, 3))
+    records["accelerometer_bias"] = accelerometer.turn_on_bias * normals[:, 0]
+    lean = math.radians(accelerometer.misalignment_deg)
+    records["accelerometer_matrix"] = _sensing_matrix(accelerometer.scale_error * normals[:, 1], lean * normals[:, 2:])
     records["accelerometer_noise"] = accelerometer.density / math.sqrt(_TICK)
-    for index, vehicle in enumerate(vehicles):
-        records[index]["imu_position"] = vehicle.inertial_sensor.position
-        records[index]["gyro_range"] = math.radians(vehicle.inertial_sensor.gyro_range_deg)
-        records[index]["accelerometer_range"] = vehicle.inertial_sensor.accelerometer_range
+    decay, step = _drift(accelerometer.bias_instability, accelerometer.bias_time)
+    records["accelerometer_drift_decay"], records["accelerometer_drift_step"] = decay, step
+    for one, vehicle in zip(records, vehicles, strict=True):
+        sensor = vehicle.inertial_sensor
+        one["imu_position"] = sensor.position
+        one["gyro_range"], one["gyro_step"] = math.radians(sensor.gyro_range_deg), math.radians(sensor.gyro_step_deg)
+        one["accelerometer_range"], one["accelerometer_step"] = sensor.accelerometer_range, sensor.accelerometer_step
+
+
+def _sensing_matrix(scale: NDArray[np.float64], lean: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What each axis measures of a unit along each axis of imu_link, shape (n, 3, 3).
+
+    scale: error of the scale factor of each axis, (n, 3); lean: small angles by which each axis leans towards the next
+    one and the one after it, rad, (n, 2, 3). The axes need not stay at right angles.
+    """
+    matrix = np.zeros((len(scale), 3, 3))
+    for i in range(3):
+        matrix[:, i, i] = 1.0 + scale[:, i]
+        matrix[:, i, (i + 1) % 3] = lean[:, 0, i]
+        matrix[:, i, (i + 2) % 3] = lean[:, 1, i]
+    return matrix
+
+
+def _drift(deviation: float, time: float) -> tuple[float, float]:
+    """Decay and noise of one step (two ticks) of a Gauss-Markov process with this standard deviation and time (s)."""
+    decay = math.exp(-2.0 * _TICK / time)
+    return decay, deviation * math.sqrt(1.0 - decay * decay)

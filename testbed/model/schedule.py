@@ -9,7 +9,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from testbed.description.messages import MAX_POINTS, MAX_VALVES, NS_PER_S
+from testbed.description.messages import MAX_POINTS, MAX_VALVES, NS_PER_S, S_PER_NS
+from testbed.model.bits import lowest
 from testbed.model.records import MAX_EDGES_LOGGED, MAX_PENDING_POINTS
 from testbed.model.valves import add_switching
 
@@ -29,9 +30,10 @@ class Verdict(IntEnum):
     PAST = 2
     TOO_FAR = 3
     MALFORMED = 4
+    NO_POWER = 5
 
 
-_ACCEPTED, _STAMP_ZERO, _PAST, _TOO_FAR, _MALFORMED = (int(verdict) for verdict in Verdict)
+_ACCEPTED, _STAMP_ZERO, _PAST, _TOO_FAR, _MALFORMED, _NO_POWER = (int(verdict) for verdict in Verdict)
 
 
 @njit(cache=True)
@@ -62,6 +64,8 @@ def judge_schedule(vehicle: Any, state: Any, schedule: Any, now: int) -> int:
     count = schedule.count
     if count == 0:
         return _ACCEPTED
+    if state.power_off:
+        return _NO_POWER
     if schedule.stamp == 0:
         return _STAMP_ZERO
     if schedule.stamp < now:
@@ -73,25 +77,28 @@ def judge_schedule(vehicle: Any, state: Any, schedule: Any, now: int) -> int:
     for k in range(1, count):
         if schedule.offset[k] <= schedule.offset[k - 1]:
             return _MALFORMED
+    mask = 0
     for k in range(count):
-        for v in range(MAX_VALVES):
-            if schedule.open[k, v] > 1 or (schedule.open[k, v] == 1 and v >= vehicle.valve_count):
-                return _MALFORMED
-    if open_mask(schedule, count - 1) != 0 or points_before(state, schedule.stamp) + count > MAX_PENDING_POINTS:
+        mask = open_mask(schedule, k)
+        if not 0 <= mask < 1 << vehicle.valve_count:
+            return _MALFORMED
+    if mask != 0 or points_before(state, schedule.stamp) + count > MAX_PENDING_POINTS:
         return _MALFORMED
     return _ACCEPTED
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, error_model="numpy")
 def open_mask(schedule: Any, point: int) -> int:
-    """Valves open at one point of a schedule, as a bit mask."""
-    mask = 0
+    """Valves open at one point of a schedule, as a bit mask; -1 if any entry is neither 0 nor 1."""
+    mask = others = 0
     for v in range(MAX_VALVES):
-        mask |= int(schedule.open[point, v]) << v
-    return mask
+        value = int(schedule.open[point, v])
+        mask |= value << v
+        others |= value >> 1
+    return mask if others == 0 else -1
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, error_model="numpy")
 def points_before(state: Any, stamp: int) -> int:
     """Number of points still to come before `stamp` (ns)."""
     count = state.point_count
@@ -109,7 +116,7 @@ def close_valves(state: Any, now: int) -> None:
     state.point_count = kept + 1
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, error_model="numpy")
 def command_valves(vehicle: Any, state: Any, stamp: int, end: int, noise: NDArray[np.float64]) -> float:
     """Carry out the points from `stamp` to before `end` (ns): log commanded edges and set the switchings they cause.
 
@@ -117,6 +124,8 @@ def command_valves(vehicle: Any, state: Any, stamp: int, end: int, noise: NDArra
     valves of the time commanded open, s.
     """
     state.edge_count = 0
+    if (state.point_count == 0 or state.point_stamp[0] >= end) and state.last_schedule + DEADMAN_NS >= end:
+        return state.commanded_count * (end - stamp) * S_PER_NS  # nothing new, as in most ticks
     deadline = max(stamp, state.last_schedule + DEADMAN_NS)
     if deadline < end and opens_from(state, deadline):
         close_valves(state, deadline)
@@ -126,16 +135,16 @@ def command_valves(vehicle: Any, state: Any, stamp: int, end: int, noise: NDArra
     taken = 0
     while taken < state.point_count and state.point_stamp[taken] < end:
         point = max(state.point_stamp[taken], stamp)
-        valve_ns += open_count(vehicle, state) * (point - time)
+        valve_ns += state.commanded_count * (point - time)
         time = point
         command(vehicle, state, point, state.point_open[taken], noise)
         taken += 1
-    valve_ns += open_count(vehicle, state) * (end - time)
+    valve_ns += state.commanded_count * (end - time)
     for k in range(taken, state.point_count):
         state.point_stamp[k - taken] = state.point_stamp[k]
         state.point_open[k - taken] = state.point_open[k]
     state.point_count -= taken
-    return valve_ns / NS_PER_S
+    return valve_ns * S_PER_NS
 
 
 @njit(cache=True)
@@ -151,32 +160,23 @@ def opens_from(state: Any, stamp: int) -> bool:
     return later != 0
 
 
-@njit(cache=True)
-def open_count(vehicle: Any, state: Any) -> int:
-    """Number of valves commanded open."""
-    count = 0
-    for v in range(vehicle.valve_count):
-        count += state.commanded >> v & 1
-    return count
-
-
-@njit(cache=True)
+@njit(cache=True, forceinline=True, error_model="numpy")
 def command(vehicle: Any, state: Any, stamp: int, mask: int, noise: NDArray[np.float64]) -> None:
     """Set the valves commanded open to `mask` at `stamp` (ns)."""
     changed = state.commanded ^ mask
     state.commanded = mask
-    if changed == 0:
-        return
-    for v in range(vehicle.valve_count):
-        if changed >> v & 1:
-            opens = mask >> v & 1
-            delay = vehicle.opening_delay if opens else vehicle.closing_delay
-            delay = max(0.0, delay + vehicle.delay_jitter * noise[v, 1 - opens])
-            add_switching(state, v, stamp + round(delay * NS_PER_S), opens)
-            log_edge(state, v, stamp, opens)
+    while changed:
+        v = lowest(changed)
+        changed &= changed - 1
+        opens = mask >> v & 1
+        state.commanded_count += 2 * opens - 1
+        delay = vehicle.opening_delay if opens else vehicle.closing_delay
+        delay += vehicle.valve_delay[v] + vehicle.delay_jitter * noise[v, 1 - opens]
+        add_switching(state, v, stamp + round(max(0.0, delay) * NS_PER_S), opens)
+        log_edge(state, v, stamp, opens)
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, error_model="numpy")
 def log_edge(state: Any, valve: int, stamp: int, opens: int) -> None:
     """Log a commanded edge; edges beyond the room in the log are counted."""
     place = state.edge_count

@@ -3,12 +3,14 @@
 import numpy as np
 
 from testbed.description import messages
+from testbed.description.air_resistance import AirResistance
 from testbed.description.beacons import Beacon, Beacons
-from testbed.description.cabin import Cabin
+from testbed.description.cabin import Cabin, Orbit, Ventilation
+from testbed.description.gas_supply import GasSupply, Regulator
 from testbed.description.noise import AccelerometerNoise, GyroNoise, Noise, RangingNoise, Surroundings
 from testbed.description.rotation import rotate_inverse
 from testbed.description.table import Table
-from testbed.description.vehicle import GasSupply, MassProperties, Receiver, Shape, ThrusterSet, Valve, Vehicle
+from testbed.description.vehicle import MassProperties, Receiver, Shape, ThrusterSet, Valve, Vehicle
 from testbed.model.draws import Draws
 from testbed.model.plant import Plant
 
@@ -18,10 +20,23 @@ LEVEL = np.array([0.0, 0.0, 0.0, 1.0])
 
 SILENCE = Noise(
     name="none",
-    gyro=GyroNoise(density_deg=0.0, bias_instability_deg_per_hour=0.0, turn_on_bias_deg=0.0, scale_error=0.0),
-    accelerometer=AccelerometerNoise(density=0.0, turn_on_bias=0.0),
-    ranging=RangingNoise(constant=0.0, per_metre=0.0, dropout=0.0, multipath=0.0, survey=0.0),
-    surroundings=Surroundings(air_temperature=0.0, thrust=0.0),
+    gyro=GyroNoise(
+        density_deg=0.0, bias_instability_deg_per_hour=0.0, turn_on_bias_deg=0.0, scale_error=0.0, misalignment_deg=0.0
+    ),
+    accelerometer=AccelerometerNoise(
+        density=0.0, bias_instability=0.0, turn_on_bias=0.0, scale_error=0.0, misalignment_deg=0.0
+    ),
+    ranging=RangingNoise(
+        constant=0.0,
+        per_metre=0.0,
+        dropout=0.0,
+        multipath=0.0,
+        survey=0.0,
+        valve_dropout=0.0,
+        pulse_jitter=0.0,
+        pulse_missed=0.0,
+    ),
+    surroundings=Surroundings(air_temperature=0.0, air_humidity=0.0, thrust=0.0),
 )
 
 FLAT = Table(
@@ -29,9 +44,19 @@ FLAT = Table(
     outline=((-1.8, -1.5), (1.8, -1.5), (1.8, 1.5), (-1.8, 1.5)),
     working_area=((-1.6, -1.3), (1.6, 1.3)),
     film_drag_time=1e18,
+    spin_drag=0.0,
+    earth_rate=0.0,
 )
 
-CABIN = Cabin(name="cabin", size=(4.0, 3.0, 2.5))
+CABIN = Cabin(
+    name="cabin",
+    size=(4.0, 3.0, 2.5),
+    air_density=0.0,
+    ventilation=Ventilation(circulation_speed=0.0),
+    orbit=Orbit(rate=0.0, steady_acceleration=(0.0, 0.0, 0.0)),
+)
+
+STILL = AirResistance(drag_coefficient=0.0, rotation_damping=0.0, rotation_drag=0.0)
 
 BEACONS = Beacons(
     name="six",
@@ -83,16 +108,17 @@ def a_vehicle(name="wren", thrusters=None, **changes):
         flight=MassProperties(mass=6.0, inertia=(0.062, 0.065, 0.068)),
         floor=MassProperties(mass=13.0, inertia=(0.25, 0.25, 0.24)),
         shape=Shape(),
-        thrusters=ThrusterSet(valves=twelve_valves(), **(thrusters or {})),
-        gas=GasSupply(volume=0.0005, pressure=20e6),
+        thrusters=ThrusterSet(valves=twelve_valves(), **{"misalignment_deg": 0.0, **(thrusters or {})}),
+        gas=GasSupply(volume=0.0005, pressure=20e6, regulator=Regulator(supply_effect=0.0)),
         receivers=receivers(),
+        air=STILL,
     )
     return vehicle.model_copy(update=changes)
 
 
 def steady(name="wren", **changes):
-    """A vehicle whose valves have no jitter; `changes` replace whole parts of it."""
-    return a_vehicle(name, {"delay_jitter": 0.0}).model_copy(update=changes)
+    """A vehicle whose valves have no jitter and whose plenum does not sag; `changes` replace whole parts of it."""
+    return a_vehicle(name, {"delay_jitter": 0.0, "maximum_sag": 0.0}).model_copy(update=changes)
 
 
 def a_plant(*vehicles, room=FLAT, beacons=BEACONS, noise=SILENCE, seed=1):
@@ -118,6 +144,14 @@ def a_schedule(stamp, *points):
         schedule["offset"][k] = round(offset * 1e9)
         schedule["open"][k, list(valves)] = 1
     return schedule
+
+
+def open_valves(state, openings):
+    """Hold valves open by these shares (of each by its index), and all others closed, until something switches."""
+    state["opening"], state["moving"] = 0.0, 0
+    for valve, opening in openings.items():
+        state["opening"][valve] = opening
+        state["moving"] |= 1 << valve
 
 
 def set_motion(plant, index, velocity=(0.0, 0.0, 0.0), rate=(0.0, 0.0, 0.0)):

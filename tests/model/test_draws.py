@@ -5,7 +5,7 @@ import pytest
 
 from testbed.model.draws import Draws, Source
 
-STREAMS = ["imu", "valves", "range_normals", "range_uniforms"]
+STREAMS = ["imu", "valves", "tracking", "range_normals", "range_uniforms", "radio"]
 
 
 @pytest.mark.parametrize("stream", STREAMS)
@@ -35,3 +35,8 @@ def test_seed_run_and_source_each_give_another_stream():
 def test_a_stream_is_the_documented_seed_sequence():
     expected = np.random.default_rng(np.random.SeedSequence(5, spawn_key=(2, int(Source.SURVEY)))).random(3)
     assert np.array_equal(Draws(5, 2, 1).generator(Source.SURVEY).random(3), expected)
+
+
+def test_tracking_without_errors_takes_no_numbers():
+    assert not Draws(1, 0, 2, tracked=False).tracking(3).any()
+    assert Draws(1, 0, 2, tracked=True).tracking(3).shape == Draws(1, 0, 2, tracked=False).tracking(3).shape
