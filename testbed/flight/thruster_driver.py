@@ -9,17 +9,26 @@ from numba import njit
 from numpy.typing import NDArray
 
 from testbed.description import messages
+from testbed.description.flight_limits import FlightLimits
 from testbed.description.messages import NS_PER_S
 from testbed.description.vehicle import Vehicle
 from testbed.flight.allocation import Allocation, Outcome, allocation
-from testbed.flight.guard import Guard, Refusal, guard
-from testbed.flight.modulation import Modulation, modulation
+from testbed.flight.guard import REFUSALS, Action, Objection, guard, memory
+from testbed.flight.modulation import Modulation, Windows, modulation
+from testbed.flight.modulation.quiet import NONE
+
+TRIALS: Final = 4
+"""Most attempts to scale duties down to what the sagging supply lets all valves give."""
+REALLOCATIONS: Final = 8
+"""Most attempts to find duties that the supply they make sag allows for; each comes some five times closer."""
+CLOSE: Final = 1e-5
+"""Shortfall that is not worth another attempt, s of thrust."""
 
 PARAMETERS: Final = np.dtype(
     [
         ("lead", "i8"),
         ("matrix", "f8", (6, messages.MAX_VALVES)),
-        ("guard", guard.PARAMETERS),
+        ("guard", memory.PARAMETERS),
         ("allocation", allocation.PARAMETERS),
         ("modulation", modulation.PARAMETERS),
     ],
@@ -31,7 +40,7 @@ STATE: Final = np.dtype(
     [
         ("wanted", "f8", (6,)),
         ("outcomes", "i8", (len(Outcome),)),
-        ("guard", guard.STATE),
+        ("guard", memory.STATE),
         ("allocation", allocation.STATE),
         ("modulation", modulation.STATE),
     ],
@@ -41,18 +50,31 @@ STATE: Final = np.dtype(
 
 
 class ThrusterDriver:
-    """Guard, allocation and modulation of one vehicle in one place, in this order."""
+    """Guard, allocation and modulation of one vehicle in one place, in this order.
 
-    def __init__(self, vehicle: Vehicle, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> None:
+    Without `limits` the guard goes by the vehicle's own, anywhere. In the quiet `windows` no valve is open.
+    """
+
+    def __init__(
+        self,
+        vehicle: Vehicle,
+        place: Literal["table", "cabin"],
+        active_axes: tuple[str, ...],
+        limits: FlightLimits | None = None,
+        windows: Windows = NONE,
+    ) -> None:
+        limits = limits or FlightLimits.of(vehicle, place)
         matrix = vehicle.thrusters.wrench_matrix(vehicle.mass_properties(place).centre_of_mass)
         self.parameters = np.zeros(1, PARAMETERS)
         self.state = np.zeros(1, STATE)
-        p = self.parameters[0]
+        p, modulating = self.parameters[0], Modulation(vehicle, windows)
+        self.state[0]["modulation"] = modulating.state[0]
+        usable = float(modulating.parameters[0]["usable"])
         p["lead"] = round(vehicle.thrusters.schedule_lead * NS_PER_S)
         p["matrix"][:, : matrix.shape[1]] = matrix
-        p["guard"] = Guard(matrix).parameters[0]
+        p["guard"] = memory.parameters_of(vehicle, place, active_axes, limits, usable)[0]
         p["allocation"] = Allocation(vehicle, place, active_axes).parameters[0]
-        p["modulation"] = Modulation(vehicle.thrusters).parameters[0]
+        p["modulation"] = modulating.parameters[0]
 
     @property
     def modulation_period(self) -> int:
@@ -60,55 +82,143 @@ class ThrusterDriver:
         return int(self.parameters[0]["modulation"]["period"])
 
     @property
-    def refused(self) -> dict[Refusal, int]:
+    def refused(self) -> dict[Objection, int]:
         """How many wrenches were refused, by reason."""
         counts = self.state[0]["guard"]["refused"]
-        return {reason: int(counts[reason]) for reason in Refusal if reason != Refusal.NONE}
+        return {reason: int(counts[reason]) for reason in REFUSALS}
 
-    def step(self, wrench: NDArray[np.void], permitted: bool, schedule: NDArray[np.void]) -> None:
+    @property
+    def news(self) -> NDArray[np.void]:
+        """What the guard has begun or ceased to object to with the last wrench, guard.VERDICT, shape (n,)."""
+        state = self.state[0]["guard"]
+        return np.asarray(state["news"][: state["news_count"]].copy())
+
+    def step(
+        self, odometry: NDArray[np.void], wrench: NDArray[np.void], permitted: bool, schedule: NDArray[np.void]
+    ) -> None:
         """Fill `schedule` (one messages.SCHEDULE) with the answer to `wrench` (one messages.WRENCH); see `step`."""
-        _step(self.parameters, self.state, wrench, permitted, schedule)
+        _step(self.parameters, self.state, odometry, wrench, permitted, schedule)
 
 
 @njit(cache=True)
-def step(p: Any, s: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
-    """Fill `schedule`, stamped `lead` after the wrench; not permitted or refused: one point that closes all.
+def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
+    """Fill `schedule`, stamped `lead` after the wrench; not permitted or closed by the guard: one that closes all.
+
+    odometry: where the vehicle believes to be at the wrench's stamp.
 
     What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
-    Where the sum is out of reach, the wrench alone is allocated and each valve keeps its own leftover.
+    Where the sum is out of reach, or too much for the sagging supply, the wrench alone is allocated, scaled down, and
+    each valve keeps its own leftover.
     """
     stamp = wrench.stamp + p.lead
-    refused = guard.judge(p.guard, s.guard, wrench.force, wrench.torque) != Refusal.NONE
-    if refused or not permitted:
+    fill_coming(p, s, wrench.stamp)
+    s.allocation.lost = 0.0
+    guard.judge(p.guard, s.guard, p.allocation, s.allocation, odometry, wrench, permitted)
+    if s.guard.action == Action.CLOSED or not permitted:
         modulation.forget(p.modulation, s.modulation)
         s.wanted[:] = 0.0
         s.allocation.duty[:] = 0.0
         s.modulation.stamp = stamp
         modulation.write(p.modulation, s.modulation, schedule)
         return
-    pulses, period = s.modulation, p.modulation.period / NS_PER_S
-    modulation.account(p.modulation, pulses, stamp)
-    for k in range(3):
-        s.wanted[k], s.wanted[3 + k] = wrench.force[k], wrench.torque[k]
-    owe(p, s, period)
-    allocation.allocate(p.allocation, s.allocation)
-    whole = s.allocation.outcome == Outcome.ATTAINED
-    if not whole:
-        for k in range(6):
-            s.allocation.wrench[k] = s.wanted[k]
-        allocation.allocate(p.allocation, s.allocation)
+    modulation.account(p.modulation, s.modulation, stamp)
+    for k in range(6):
+        s.wanted[k] = s.guard.passed[k]
+    owe(p, s)
+    if not attain(p, s, stamp, False) or s.allocation.outcome != Outcome.ATTAINED:
+        give_what_can_be(p, s, stamp)
     s.outcomes[s.allocation.outcome] += 1
-    for j in range(p.modulation.valves):
-        pulses.duty[j] = s.allocation.duty[j]
-        pulses.target[j] = pulses.duty[j] * period + (0.0 if whole else pulses.carry[j])
-    modulation.pulse(p.modulation, pulses, stamp)
-    modulation.write(p.modulation, pulses, schedule)
+    modulation.write(p.modulation, s.modulation, schedule)
 
 
 @njit(cache=True)
-def owe(p: Any, s: Any, period: float) -> None:
-    """Ask the allocation for the wanted wrench and, spread over the period s, what earlier pulses still owe."""
-    total = s.allocation.wrench
+def fill_coming(p: Any, s: Any, now: int) -> None:
+    """Tell the guard the impulse that the last schedule's pulses still give from `now` ns on, until the next acts."""
+    pulses, coming = s.modulation.pulses, s.guard.coming
+    coming[:] = 0.0
+    since = now - s.modulation.stamp
+    if s.modulation.stamp == 0 or since < 0:
+        return
+    for i in range(pulses.count):
+        given = min(pulses.closing[i], since + p.lead) - max(pulses.opening[i], since - p.guard.delay)
+        if given > 0:
+            for k in range(6):
+                coming[k] += p.matrix[k, pulses.valve[i]] * given / NS_PER_S
+
+
+@njit(cache=True)
+def attain(p: Any, s: Any, stamp: int, each_its_own: bool) -> bool:
+    """Allocate the wrench in the state, as far as it is in reach, and make its pulses; see `give`.
+
+    No valve can give more than one that is open throughout, and that is the less the more the others make the supply
+    sag. As all valves share one supply and each draws from it what it costs in gas, the duties that are of least gas
+    under the bound that they themselves cause are those of least gas of all; they are approached step by step.
+    """
+    period, lost = p.modulation.period / NS_PER_S, 1.0 - p.modulation.usable
+    fits = False
+    for _ in range(REALLOCATIONS):
+        s.allocation.lost = lost
+        allocation.allocate(p.allocation, s.allocation)
+        fits = give(p, s, stamp, 1.0, each_its_own)
+        largest = 0.0
+        for j in range(p.modulation.valves):
+            largest = max(largest, s.allocation.duty[j])
+        before, lost = lost, max(1.0 - p.modulation.usable * s.modulation.pulses.supply.sum / period, 0.0)
+        if largest < 1.0 - max(before, lost) or abs(lost - before) * period < CLOSE:
+            break
+    return fits
+
+
+@njit(cache=True)
+def give(p: Any, s: Any, stamp: int, share: float, each_its_own: bool) -> bool:
+    """Make pulses for `share` of the allocated duties; False if some valve falls short by more than it may owe.
+
+    each_its_own: every valve's own leftover is added; else it is in the duties already.
+    """
+    pulses, period = s.modulation, p.modulation.period / NS_PER_S
+    for j in range(p.modulation.valves):
+        pulses.duty[j] = share * s.allocation.duty[j]
+        pulses.target[j] = pulses.duty[j] * period + (pulses.carry[j] if each_its_own else 0.0)
+    modulation.pulse(p.modulation, pulses, stamp)
+    shortfall = 0.0
+    for j in range(p.modulation.valves):
+        shortfall = max(shortfall, pulses.pulses.need[j])
+    return bool(shortfall <= p.modulation.most + CLOSE)
+
+
+@njit(cache=True)
+def give_what_can_be(p: Any, s: Any, stamp: int) -> None:
+    """Give the wrench alone, scaled down to what all valves can give together, sagging supply included."""
+    for k in range(6):
+        s.allocation.wrench[k] = s.wanted[k]
+    if attain(p, s, stamp, True):
+        return
+    share = 1.0
+    for _ in range(TRIALS):
+        share = min(share, within_reach(p, s))
+        if give(p, s, stamp, share, True):
+            break
+    if share < 1.0:
+        s.allocation.scale *= share
+        if s.allocation.outcome == Outcome.ATTAINED:
+            s.allocation.outcome = Outcome.SATURATED
+
+
+@njit(cache=True)
+def within_reach(p: Any, s: Any) -> float:
+    """Largest share of the duties with which no valve, giving what it gave, falls short by more than it may owe."""
+    pulses, period, share = s.modulation, p.modulation.period / NS_PER_S, 1.0
+    for j in range(p.modulation.valves):
+        if pulses.pulses.need[j] > p.modulation.most:
+            reached = pulses.pulses.given[j] + p.modulation.most - pulses.carry[j]
+            share = min(share, max(reached, 0.0) / (s.allocation.duty[j] * period))
+    return share
+
+
+@njit(cache=True)
+def owe(p: Any, s: Any) -> None:
+    """Ask the allocation for the wanted wrench and, spread over the period, what earlier pulses still owe."""
+    total, period = s.allocation.wrench, p.modulation.period / NS_PER_S
     for k in range(6):
         total[k] = s.wanted[k]
         for j in range(p.modulation.valves):
@@ -116,6 +226,6 @@ def owe(p: Any, s: Any, period: float) -> None:
 
 
 @njit(cache=True)
-def _step(p: Any, s: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
+def _step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
     """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
-    step(p[0], s[0], wrench[0], permitted, schedule[0])
+    step(p[0], s[0], odometry[0], wrench[0], permitted, schedule[0])

@@ -39,7 +39,7 @@ class FloatingBody:
         """Sum over valves of thrust times time, N·s."""
         self.pulses = []
         self.odometry = np.zeros(1, messages.ODOMETRY)
-        self.wrench = np.zeros(1, messages.WRENCH)
+        self.disturbance, self.wrench = np.zeros(1, messages.WRENCH), np.zeros(1, messages.WRENCH)
         self.reference = np.zeros(1, messages.ODOMETRY)
         self.status = np.zeros(1, messages.STATUS)
         self.schedule = np.zeros(1, messages.SCHEDULE)
@@ -69,7 +69,7 @@ class FloatingBody:
         base_velocity = self.velocity - self.attitude.apply(np.cross(self.rate, self.centre))
         one["linear_velocity"] = self.attitude.inv().apply(base_velocity)
         one["angular_velocity"] = self.rate
-        self.guidance.step(self.odometry, self.wrench, self.reference, self.status)
+        self.guidance.step(self.odometry, self.disturbance, self.wrench, self.reference, self.status)
         self.history.append(
             {
                 "time": (self.stamp - START) / messages.NS_PER_S,
@@ -83,7 +83,7 @@ class FloatingBody:
             }
         )
         if ticks.schedule_due(self.stamp, self.driver.modulation_period):
-            self.driver.step(self.wrench, True, self.schedule)
+            self.driver.step(self.odometry, self.wrench, True, self.schedule)
             self._take(self.schedule[0])
 
     def _take(self, schedule):

@@ -7,7 +7,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from testbed.description import messages
-from testbed.description.cabin import Cabin
+from testbed.description.cabin import Cabin, Orbit
 from testbed.description.maneuver import Maneuver
 from testbed.description.table import Table
 from testbed.flight.prediction import HORIZON, Prediction
@@ -71,9 +71,21 @@ def test_a_coast_is_followed_no_further_than_the_horizon():
 
 
 def test_in_the_cabin_the_walls_end_the_coast():
-    cabin = Cabin(name="box", size=(2.0, 2.0, 4.0))
+    still = Orbit(rate=0.0, steady_acceleration=(0.0, 0.0, 0.0))
+    cabin = Cabin(name="box", size=(2.0, 2.0, 4.0), orbit=still)
     coast = Prediction(vehicle(), cabin).stop(moving((0.0, 0.0, 0.5), (0.0, 0.0, 0.1)))
     assert coast.time_to_edge == pytest.approx((2.0 - 0.14 - 0.5) / 0.1, abs=2e-3)
+
+
+def test_in_the_cabin_a_coast_is_bent_by_the_orbit_as_clohessy_and_wiltshire_have_it():
+    """Away from the Earth z = 2·v/n·(1 - cos n·t) for a start along the flight; the wall is 0.86 m ahead."""
+    n, v = 0.00113, 0.05
+    cabin = Cabin(name="box", size=(2.0, 2.0, 4.0), orbit=Orbit(rate=n, steady_acceleration=(0.0, 0.0, 0.0)))
+    coast = Prediction(vehicle(), cabin).stop(moving((0.0, 0.0, 0.0), (v, 0.0, 0.0)))
+    t = coast.time_to_edge
+    assert coast.track[-1][0] == pytest.approx(v / n * (4.0 * math.sin(n * t) - 3.0 * n * t), rel=1e-9)
+    assert coast.track[-1][2] == pytest.approx(2.0 * v / n * (1.0 - math.cos(n * t)), rel=1e-9)
+    assert coast.track[-1][2] > 0.015
 
 
 @pytest.mark.parametrize("velocity", [(0.06, 0.0), (0.0, -0.06), (0.03, 0.04)])

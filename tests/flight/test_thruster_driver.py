@@ -8,15 +8,20 @@ from scipy.optimize import linprog
 
 from testbed.description import messages
 from testbed.description.axes import CABIN_AXES, TABLE_AXES, axis_mask
-from testbed.flight.guard import Refusal
+from testbed.flight.allocation import Outcome
+from testbed.flight.guard import Objection
 from testbed.flight.thruster_driver import ThrusterDriver
-from tests.flight.example_vehicle import vehicle, with_valve_out
+from tests.flight.example_vehicle import with_valve_out
+from tests.flight.fired import with_thrusters
 
 START = messages.LOCKSTEP_START_NS
 PERIOD = 100_000_000
 BIT = 0.009
-VEHICLE = vehicle()
+VEHICLE = with_thrusters(maximum_sag=0.0)
+"""Of a supply that does not sag, so that on-times tell what is given; test_drawn_drivers.py has the others."""
 MATRIX = VEHICLE.thrusters.wrench_matrix(VEHICLE.flight.centre_of_mass)
+AT_REST = np.zeros(1, messages.ODOMETRY)
+AT_REST["orientation"] = [0.0, 0.0, 0.0, 1.0]
 SIZE = np.array([0.2, 0.2, 0.2, 0.02, 0.02, 0.02])
 
 six = st.lists(st.floats(-1.0, 1.0), min_size=6, max_size=6).map(np.array)
@@ -28,7 +33,9 @@ def drive(driver, wrenches, permitted=True):
     for number, wrench in enumerate(wrenches):
         message, schedule = np.zeros(1, messages.WRENCH), np.zeros(1, messages.SCHEDULE)
         message["stamp"], message["force"], message["torque"] = START + number * PERIOD, wrench[:3], wrench[3:]
-        driver.step(message, permitted, schedule)
+        odometry = AT_REST.copy()
+        odometry["stamp"] = message["stamp"]
+        driver.step(odometry, message, permitted, schedule)
         schedules.append(schedule[0].copy())
     return schedules
 
@@ -72,8 +79,8 @@ def test_without_permission_everything_closes_at_once():
 
 @pytest.mark.parametrize(
     ("wrench", "reason"),
-    [((np.nan, 0, 0, 0, 0, 0), Refusal.NOT_FINITE), ((0, 0, 0, 0, np.inf, 0), Refusal.NOT_FINITE),
-     ((50.0, 0, 0, 0, 0, 0), Refusal.ABSURD), ((0, 0, 0, 0, 0, -9.0), Refusal.ABSURD)],
+    [((np.nan, 0, 0, 0, 0, 0), Objection.NOT_FINITE), ((0, 0, 0, 0, np.inf, 0), Objection.NOT_FINITE),
+     ((50.0, 0, 0, 0, 0, 0), Objection.ABSURD), ((0, 0, 0, 0, 0, -9.0), Objection.ABSURD)],
 )  # fmt: skip
 def test_a_refused_wrench_closes_everything_and_is_counted(wrench, reason):
     driver = ThrusterDriver(VEHICLE, "table", TABLE_AXES)
@@ -138,6 +145,40 @@ def test_opposite_leftovers_cancel_instead_of_being_fired():
     push = np.array([0.0, 0.02, 0.0, 0.0, 0.0, 0.0])  # two thirds of a bit for each of two valves
     given_time = full_thrust(drive(driver, [push, -push] * 50))
     assert given_time.sum() == 0.0
+
+
+def test_leftovers_that_come_and_go_never_fire_against_the_mean():
+    """A tenth of a bit per period to the left, and each period half a bit to and fro on top: only left is fired."""
+    driver = ThrusterDriver(VEHICLE, "table", TABLE_AXES)
+    mean, swing = (share * BIT / PERIOD * 1e9 * 0.3 * np.eye(6)[1] for share in (0.1, 0.5))
+    given_time = full_thrust(drive(driver, [mean + swing, mean - swing] * 100))
+    right = [j for j in range(12) if MATRIX[1, j] < 0.0]
+    assert np.all(given_time[right] == 0.0)
+    assert 18 * 2 * BIT <= given_time.sum() <= 20 * 2 * BIT + 1e-9  # two valves push to the left
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.lists(six, min_size=40, max_size=40), st.sampled_from([0.002, 0.02, 0.2]))
+def test_no_period_has_pulses_of_opposed_valves(directions, size):
+    driver = ThrusterDriver(VEHICLE, "table", TABLE_AXES)
+    columns = MATRIX[axis_mask(TABLE_AXES)] / np.linalg.norm(MATRIX[axis_mask(TABLE_AXES)] + 1e-12, axis=0)
+    opposed = np.abs(columns[:, :, None] + columns[:, None, :]).max(axis=0) < 1e-9
+    opposed &= np.abs(columns).max(axis=0) > 0.1  # not those that the table holds
+    assert opposed.sum() == 4, "a nozzle to each side in front and behind"
+    for schedule in drive(driver, [size * one * SIZE for one in directions]):
+        fires = schedule["open"][:, :12].any(axis=0)
+        assert not np.any(opposed[fires][:, fires])
+
+
+def test_at_the_iteration_cap_the_driver_still_gives_what_it_has_and_counts_it():
+    driver = ThrusterDriver(VEHICLE, "cabin", CABIN_AXES)
+    driver.parameters[0]["allocation"]["iteration_cap"] = 5
+    wrench = np.array([0.05, 0.1, 0.02, 0.0, 0.002, 0.01])
+    impulse = MATRIX @ full_thrust(drive(driver, [wrench] * 100))
+    share = impulse @ wrench / (wrench @ wrench) / 10.0
+    assert driver.state[0]["outcomes"][Outcome.CAPPED] == 100
+    assert 0.0 <= share <= 1.0
+    assert impulse == pytest.approx(10.0 * share * wrench, abs=12 * BIT * 0.15)
 
 
 def test_saturation_keeps_the_direction_of_the_impulse():

@@ -13,7 +13,7 @@ from testbed.description import messages
 from testbed.description.axes import axis_mask
 from testbed.description.gas import STANDARD_GRAVITY
 from testbed.description.vehicle import Vehicle
-from testbed.flight.allocation import simplex
+from testbed.flight.allocation import bases, simplex
 
 FAR: Final = 1e9
 """A length of wrench that no layout reaches; the search for the authority along a direction stops before it."""
@@ -57,15 +57,20 @@ PARAMETERS: Final = np.dtype(
 STATE: Final = np.dtype(
     [
         ("wrench", "f8", (6,)),
+        ("lost", "f8"),
         ("duty", "f8", (messages.MAX_VALVES,)),
         ("scale", "f8"),
         ("outcome", "i8"),
+        ("rows", "f8", (simplex.ROWS,)),
+        ("bases", bases.BASES),
         ("work", simplex.SIMPLEX),
     ],
     align=True,
 )
-"""wrench: what is asked for, force N and torque N·m about the centre of mass; duty per valve, the share `scale` of the
-wrench that they give, and `Outcome`: the answer; work: working memory."""
+"""wrench: what is asked for, force N and torque N·m about the centre of mass; lost: share of the time of nominal thrust
+that no valve can give (0: none); duty per valve, the share `scale` of the
+wrench that they give, and `Outcome`: the answer; rows: the wrench along the active axes, scaled; work: working memory.
+"""
 
 
 class Allocation:
@@ -94,7 +99,11 @@ class Allocation:
     def authority(self, direction: NDArray[np.float64]) -> float:
         """Largest multiple of `direction` (force N, torque N·m, shape (6,)) that the valves can give; 0 if none."""
         self.state[0]["wrench"] = direction
-        return float(authority(self.parameters[0], self.state[0]))
+        return float(_authority(self.parameters, self.state))
+
+    def least_authority(self, directions: NDArray[np.float64]) -> float:
+        """The least of `authority` along these directions, shape (n, 6)."""
+        return float(_least_authority(self.parameters, self.state, directions))
 
 
 def layout(
@@ -120,12 +129,31 @@ def layout(
 @njit(cache=True)
 def allocate(p: Any, s: Any) -> None:
     """Find the duties for the wrench in the state."""
-    size = prepare(p, s)
-    s.duty[:] = 0.0
+    size = scale_rows(p, s)
     s.scale, s.outcome = 1.0, Outcome.ATTAINED
     if size < simplex.TOLERANCE:
+        s.duty[:] = 0.0
         return
+    if not bases.recall(p, s.bases, s.rows, s.lost, s.duty):
+        search(p, s, size)
+
+
+@njit(cache=True)
+def scale_rows(p: Any, s: Any) -> float:
+    """Scale the wrench as the rows of the matrix are, and return its length: that of its largest component."""
+    size = 0.0
+    for r in range(p.rows):
+        s.rows[r] = s.wrench[p.axis[r]] * p.row_scale[r]
+        size = max(size, abs(s.rows[r]))
+    return size
+
+
+@njit(cache=True)
+def search(p: Any, s: Any, size: float) -> None:
+    """Find the largest scale, then the least gas that gives it."""
+    s.duty[:] = 0.0
     work = s.work
+    prepare(p, s, size)
     work.upper[p.valves] = size
     done = simplex.minimise(work)
     reached = simplex.value_of(work, p.valves)
@@ -141,43 +169,56 @@ def allocate(p: Any, s: Any) -> None:
         s.outcome = Outcome.UNREACHABLE
     elif s.scale < 1.0 - simplex.TOLERANCE:
         s.outcome = Outcome.SATURATED
+    else:
+        bases.keep(p, s.bases, work)
 
 
 @njit(cache=True)
 def authority(p: Any, s: Any) -> float:
     """Largest multiple of the wrench in the state within the valves' reach; 0 if none or if it is zero."""
-    size = prepare(p, s)
+    size = scale_rows(p, s)
     if size < simplex.TOLERANCE:
         return 0.0
+    prepare(p, s, size)
     s.work.upper[p.valves] = FAR
     simplex.minimise(s.work)
     return simplex.value_of(s.work, p.valves) / size
 
 
 @njit(cache=True)
-def prepare(p: Any, s: Any) -> float:
-    """Set up the search for the largest scale with every valve closed; return the scaled length of the wrench."""
-    work, wrench, n = s.work, s.wrench, p.valves
-    size = 0.0
-    for r in range(p.rows):
-        size = max(size, abs(wrench[p.axis[r]]) * p.row_scale[r])
-    inverse = 1.0 / size if size > 0.0 else 0.0
+def _authority(p: Any, s: Any) -> float:
+    """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
+    return authority(p[0], s[0])
+
+
+@njit(cache=True)
+def _least_authority(p: Any, s: Any, directions: NDArray[np.float64]) -> float:
+    least = np.inf
+    for direction in directions:
+        s[0].wrench[:] = direction
+        least = min(least, authority(p[0], s[0]))
+    return least
+
+
+@njit(cache=True)
+def prepare(p: Any, s: Any, size: float) -> None:
+    """Set up the search for the largest scale of a wrench of length `size` with every valve closed."""
+    work, n = s.work, p.valves
     work.iteration_cap, work.bland_after = p.iteration_cap, p.bland_after
     work.rows, work.columns, work.iterations = p.rows, n + 1, 0
     for r in range(p.rows):
         for j in range(n):
             work.tableau[r, j] = p.matrix[r, j]
-        work.tableau[r, n] = -wrench[p.axis[r]] * p.row_scale[r] * inverse
+        work.tableau[r, n] = -s.rows[r] / size
         work.basis[r] = simplex.ARTIFICIAL
         work.value[r] = 0.0
     for j in range(n + 1):
         work.reduced_cost[j] = 0.0
-        work.upper[j] = p.available[j] if j < n else 0.0
+        work.upper[j] = max(p.available[j] - s.lost, 0.0) if j < n else 0.0
         work.lower[j] = 0.0
         work.in_basis[j] = 0
         work.at_upper[j] = 0
     work.reduced_cost[n] = -1.0
-    return size
 
 
 @njit(cache=True)
@@ -201,4 +242,4 @@ def collect(p: Any, s: Any) -> None:
         s.duty[j] = work.upper[j] if work.at_upper[j] and not work.in_basis[j] else 0.0
     for r in range(work.rows):
         if work.basis[r] != simplex.ARTIFICIAL and work.basis[r] != p.valves:
-            s.duty[work.basis[r]] = min(max(work.value[r], 0.0), 1.0)
+            s.duty[work.basis[r]] = min(max(work.value[r], 0.0), 1.0 - s.lost)

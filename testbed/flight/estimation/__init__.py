@@ -5,7 +5,8 @@
 
 layout.py holds all records. Data flow: inertial.py and valve_forces.py fill a history of gyro intervals;
 propagation.py carries mean and covariance through it; cycle.py runs each beacon cycle through update.py at its own
-times; acquisition.py, with position_start.py and pose_fit.py, finds the pose from nothing; output.py writes the
+times; acquisition.py, with window.py, search.py, position_start.py, pose_fit.py and outliers.py, finds the pose from
+nothing, a share of the work each tick; thrust_errors.py is what is not known of the push; output.py writes the
 odometry.
 """
 
@@ -14,10 +15,12 @@ from testbed.flight.estimation.estimator import (
     accept_imu,
     accept_ranges,
     accept_schedule,
+    fill_disturbance,
     fill_odometry,
     innovations_of,
     set_air_temperature,
 )
+from testbed.flight.estimation.heard import Heard
 from testbed.flight.estimation.layout import ACQUIRED, CONFIRMING, SEARCHING
 
 __all__ = [
@@ -25,9 +28,11 @@ __all__ = [
     "CONFIRMING",
     "SEARCHING",
     "Estimator",
+    "Heard",
     "accept_imu",
     "accept_ranges",
     "accept_schedule",
+    "fill_disturbance",
     "fill_odometry",
     "innovations_of",
     "set_air_temperature",

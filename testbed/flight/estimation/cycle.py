@@ -7,11 +7,10 @@ from typing import Any, Final
 
 from numba import njit
 
-from testbed.description.air import speed_of_sound
 from testbed.flight.estimation.layout import ATTITUDE, HISTORY, POSITION
 from testbed.flight.estimation.propagation import copy_track, propagate_covariance, replay
 from testbed.flight.estimation.update import range_variance, update_held_axes, update_range
-from testbed.flight.estimation.valve_forces import fired_during
+from testbed.flight.estimation.valve_forces import loudness_at
 
 COVARIANCE_STEP: Final = 2e-3
 """The covariance may lag the mean this long, s: it moves on once per chirp, which all receivers hear within 1 ms."""
@@ -24,7 +23,6 @@ FEWEST_TO_JUDGE: Final = 4
 @njit(cache=True)
 def collect_cycle(p: Any, s: Any, ranges: Any) -> None:
     """Turn times of flight into distances, sorted by time of arrival; leave out and count what cannot be a range."""
-    sound = speed_of_sound(s.air_temperature)
     count = 0
     for k in range(ranges.count):
         beacon, receiver, flight = ranges.beacon[k], ranges.receiver[k], ranges.time_of_flight[k]
@@ -44,20 +42,15 @@ def collect_cycle(p: Any, s: Any, ranges: Any) -> None:
         s.cycle_arrival[place] = arrival
         s.cycle_beacon[place] = beacon
         s.cycle_receiver[place] = receiver
-        s.cycle_distance[place] = sound * flight
+        s.cycle_distance[place] = s.speed_of_sound * flight
         count += 1
     s.cycle_count = count
 
 
 @njit(cache=True)
-def noise_of(p: Any, s: Any, number: int, arrival: int, distance: float) -> float:
-    """Variance of the noise of a distance, m², whose chirp arrived at `arrival` (ns), in the history interval `number`.
-
-    Own valves disturb a chirp on its way, wherever the receiver triggers: it counts as firing from departure to
-    arrival.
-    """
-    departure = arrival - round(1e9 * distance / speed_of_sound(s.air_temperature))
-    return range_variance(p, distance, fired_during(s, number, departure, arrival))
+def noise_of(p: Any, s: Any, number: int, receiver: int, arrival: int, distance: float) -> float:
+    """Variance of the noise of a distance, m², whose chirp came at `arrival` (ns), in the interval `number`."""
+    return range_variance(p, distance, loudness_at(p, s, number, receiver, arrival))
 
 
 @njit(cache=True)
@@ -79,7 +72,7 @@ def filter_cycle(p: Any, s: Any) -> bool:
         if track.elapsed > COVARIANCE_STEP:
             propagate_covariance(p, track)
         beacon, receiver, measured = s.cycle_beacon[k], s.cycle_receiver[k], s.cycle_distance[k]
-        noise = noise_of(p, s, number, arrival, measured)
+        noise = noise_of(p, s, number, receiver, arrival, measured)
         innovation, variance, accepted = update_range(p, track, beacon, receiver, measured, noise)
         s.innovation_beacon[judged] = beacon
         s.innovation_receiver[judged] = receiver

@@ -13,15 +13,19 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from testbed.description.air import speed_of_sound
 from testbed.description.beacons import Beacons
-from testbed.description.messages import INNOVATION_POINT, ODOMETRY
+from testbed.description.cabin import Orbit
+from testbed.description.messages import INNOVATION_POINT, ODOMETRY, WRENCH
 from testbed.description.noise import Noise
 from testbed.description.vehicle import Vehicle
 from testbed.flight.estimation import inertial, output, valve_forces
-from testbed.flight.estimation.acquisition import acquire
+from testbed.flight.estimation.acquisition import begin_acquisition, go_on
+from testbed.flight.estimation.chi_square import length_bound
 from testbed.flight.estimation.cycle import collect_cycle, deviations, filter_cycle
+from testbed.flight.estimation.heard import Heard
 from testbed.flight.estimation.inertial import lose
-from testbed.flight.estimation.layout import ACQUIRED, CONFIRMING, SEARCHING
+from testbed.flight.estimation.layout import ACQUIRED, ATTITUDE, CONFIRMING, FOUND, IDLE, POSITION, SEARCHING
 from testbed.flight.estimation.parameters import believed_parameters, initial_state
 
 BAD_CYCLES: Final = 2
@@ -29,16 +33,28 @@ BAD_CYCLES: Final = 2
 GOOD_CYCLES: Final = 2
 """So many cycles after the one that gave the pose must agree with it."""
 DOUBT_FROM, DOUBT_SHARE = 1.0, 0.1
-"""A cycle agrees if it loses at most one range and a tenth to the gate; a wrong pose of 20 degrees loses a quarter."""
+"""A cycle agrees if it loses at most one range and a tenth to the gate; a wrong pose of 20 degrees loses a quarter.
+
+One cycle may hold several echoes: a pose is given up at the second in a row that does not agree."""
 LOST_POSITION: Final = 0.3
 """Standard deviation of position at which coasting ends, m: beyond it the ranges are no longer linear enough."""
 LOST_ATTITUDE: Final = math.radians(15.0)
-FIX_POSITION: Final = 0.0085
-"""Deviation of position needed before a pose is first published, m: 99 of 100 then lie within 2 cm."""
-FIX_HEADING: Final = math.radians(1.1)
-"""The same for the attitude where the floor holds roll and pitch: 99 of 100 within 3 degrees."""
-FIX_ATTITUDE: Final = math.radians(2.0)
-"""The same where no axis is held: 99 of 100 within 5 degrees."""
+FIX_POSITION: Final = 0.02
+"""A pose is first published when its position is this near to the truth, m, as far as CERTAINTY goes."""
+FIX_HEADING: Final = math.radians(3.0)
+"""The same for the attitude where the floor holds roll and pitch, rad."""
+FIX_ATTITUDE: Final = math.radians(5.0)
+"""The same where no axis is held."""
+CERTAINTY: Final = 2.576
+"""Standard normal quantile: the filter holds one in two hundred for worse than that."""
+
+
+@njit(cache=True)
+def accept_imu(p: Any, s: Any, imu: Any) -> None:
+    """Carry the estimate to the stamp of `imu` (IMU), as inertial.accept_imu, and do this tick's share of a search."""
+    inertial.accept_imu(p, s, imu)
+    if s.search_stage != IDLE:
+        _search_on(p, s)
 
 
 @njit(cache=True)
@@ -51,10 +67,35 @@ def accept_ranges(p: Any, s: Any, ranges: Any) -> None:
     if s.phase != SEARCHING:
         _follow(p, s)
     if s.phase == SEARCHING:
-        if acquire(p, s):
-            s.phase = CONFIRMING
+        if s.search_stage == IDLE:
+            _search_anew(p, s)
         else:
-            _forget_before(s, s.window_arrival[0] if s.window_count > 0 else ranges.stamp)
+            s.cycle_waits = 1
+
+
+@njit(cache=True)
+def _search_anew(p: Any, s: Any) -> None:
+    """Search with the collected cycle and those before it, or keep it until there are enough ranges."""
+    s.cycle_waits = 0
+    begin_acquisition(p, s)
+    if s.search_stage == IDLE:
+        _forget_unused(s)
+
+
+@njit(cache=True)
+def _search_on(p: Any, s: Any) -> None:
+    """Do this tick's share of the search; at its end use the cycle that has come meanwhile."""
+    go_on(p, s)
+    if s.search_stage == FOUND:
+        s.search_stage = IDLE
+        s.phase = CONFIRMING
+        if s.cycle_waits:
+            s.cycle_waits = 0
+            _follow(p, s)
+    elif s.search_stage == IDLE:
+        _forget_unused(s)
+        if s.cycle_waits:
+            _search_anew(p, s)
 
 
 @njit(cache=True)
@@ -68,17 +109,23 @@ def _follow(p: Any, s: Any) -> None:
     elif s.phase == CONFIRMING and s.innovation_count > 0:
         rejected = s.innovation_count - s.cycle_accepted
         if rejected > DOUBT_FROM + DOUBT_SHARE * s.innovation_count:
-            lose(p, s)
+            s.doubtful_cycles += 1
+            s.good_cycles = 0
+            if s.doubtful_cycles >= BAD_CYCLES:
+                lose(p, s)
             return
+        s.doubtful_cycles = 0
         s.good_cycles += 1
         needed = FIX_ATTITUDE if p.free[3] > 0.0 or p.free[4] > 0.0 else FIX_HEADING
-        if s.good_cycles >= GOOD_CYCLES and position < FIX_POSITION and attitude < needed:
+        near = length_bound(s.now.covariance, POSITION, CERTAINTY) < FIX_POSITION
+        if s.good_cycles >= GOOD_CYCLES and near and length_bound(s.now.covariance, ATTITUDE, CERTAINTY) < needed:
             s.phase = ACQUIRED
 
 
 @njit(cache=True)
-def _forget_before(s: Any, stamp: int) -> None:
-    """Drop the history before `stamp` (ns), which no cycle to come reaches back to."""
+def _forget_unused(s: Any) -> None:
+    """Drop the history before the window, or before the collected cycle: none to come reaches back to it."""
+    stamp = s.window_arrival[0] if s.window_count > 0 else s.cycle_stamp
     while s.history_first < s.history_end and s.history_stop[s.history_first & (s.history_stop.shape[0] - 1)] <= stamp:
         s.history_first += 1
 
@@ -88,11 +135,12 @@ def set_air_temperature(p: Any, s: Any, kelvin: float) -> None:
     """Use this measured air temperature from the next cycle on; a value outside 200 to 350 K is passed over."""
     if 200.0 < kelvin < 350.0:
         s.air_temperature = kelvin
+        s.speed_of_sound = speed_of_sound(kelvin, p.air_humidity)
 
 
-accept_imu = inertial.accept_imu
 accept_schedule = valve_forces.accept_schedule
 fill_odometry = output.output
+fill_disturbance = output.disturbance
 
 
 # numba looks at every field of a record that Python hands over, 20 µs for the state, but takes an array as it is.
@@ -118,10 +166,16 @@ def _fill_odometry(p: Any, s: Any, stamp: int, odometry: Any) -> None:
     fill_odometry(p[0], s[0], stamp, odometry[0])
 
 
-class Estimator:
-    """Error-state filter with 15 states; `parameters` and `state` are arrays of shape (1,) for the compiled calls.
+@njit(cache=True)
+def _fill_disturbance(p: Any, s: Any, stamp: int, wrench: Any) -> None:
+    fill_disturbance(p[0], s[0], stamp, wrench[0])
 
-    vehicle, beacons and noise are believed. Fixed frame and units are those of the topics (description/messages.py).
+
+class Estimator:
+    """Error-state filter (layout.py has its states); `parameters`, `state`: arrays, shape (1,), for compiled calls.
+
+    vehicle, beacons, noise and the orbit that a cabin turns with are believed. Fixed frame and units are those of the
+    topics (description/messages.py).
     Raises ValueError for held axes other than z, roll and pitch: only for these is the held value known.
     """
 
@@ -132,10 +186,23 @@ class Estimator:
         noise: Noise,
         place: Literal["table", "cabin"],
         active_axes: tuple[str, ...],
+        orbit: Orbit | None = None,
     ) -> None:
-        self.parameters = believed_parameters(vehicle, beacons, noise, place, active_axes)
+        self.parameters = believed_parameters(vehicle, beacons, noise, place, active_axes, orbit)
         self.state = initial_state(self.parameters, beacons)
-        self.mass = vehicle.mass_properties(place).mass
+        self._cycle = beacons.cycle_ns
+
+    def step(self, heard: Heard, odometry: NDArray[np.void]) -> None:
+        """Take in all that was heard, in order of time, and fill `odometry` (messages.ODOMETRY, shape (1,))."""
+        for schedule in heard.schedules:
+            self.accept_schedule(schedule)
+        self.set_air_temperature(heard.air_temperature)
+        ranges = list(heard.ranges)
+        for imu in heard.imu:
+            self.accept_imu(imu)
+            while ranges and ranges[0]["stamp"] + self._cycle <= imu["stamp"]:
+                self.accept_ranges(ranges.pop(0))
+        odometry[0] = self.output(int(heard.imu[-1]["stamp"]))
 
     def accept_imu(self, imu: Any) -> None:
         """See the kernel `accept_imu`."""
@@ -169,10 +236,11 @@ class Estimator:
         """Gyro bias, body axes, rad/s."""
         return self.state[0]["now"]["gyro_bias"].copy()
 
-    @property
-    def disturbance_force(self) -> NDArray[np.float64]:
-        """Steady force that is not of the valves, fixed frame, N."""
-        return self.mass * self.state[0]["now"]["disturbance"]
+    def disturbance(self, stamp: int) -> NDArray[np.void]:
+        """Steady force that is not of the valves, N along the fixed axes, as one messages.WRENCH, shape (1,)."""
+        wrench = np.zeros(1, WRENCH)
+        _fill_disturbance(self.parameters, self.state, stamp, wrench)
+        return wrench
 
     def innovations(self) -> NDArray[np.void]:
         """Innovations of the last cycle used, as `innovations_of`."""

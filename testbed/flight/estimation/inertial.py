@@ -10,9 +10,9 @@ from numba import njit
 from testbed.description.messages import NS_PER_S
 from testbed.description.rotation import cross
 from testbed.flight.estimation.cycle import settle
-from testbed.flight.estimation.layout import HISTORY, SEARCHING
+from testbed.flight.estimation.layout import HISTORY, IDLE, SEARCHING
 from testbed.flight.estimation.propagation import propagate_mean, replay
-from testbed.flight.estimation.valve_forces import push_over_interval
+from testbed.flight.estimation.valve_forces import clear_noise, push_over_interval
 
 LONGEST_GAP: Final = NS_PER_S // 2
 """Without the gyro for longer than this the attitude is anybody's guess, ns."""
@@ -69,6 +69,9 @@ def lose(p: Any, s: Any) -> None:
     s.phase = SEARCHING
     s.bad_cycles = 0
     s.good_cycles = 0
+    s.doubtful_cycles = 0
+    s.search_stage = IDLE
+    s.cycle_waits = 0
     for i in range(3):
         variance = s.anchor.covariance[9 + i, 9 + i] + (0.25 * p.bias_sigma) ** 2
         s.anchor.covariance[9 + i, 9 + i] = min(variance, p.bias_sigma**2)
@@ -91,7 +94,11 @@ def _feel_bump(p: Any, s: Any, slot: int, force: Any, dt: float) -> None:
         centripetal = cross(rate, cross(rate, p.sensor_arm))
         for i in range(3):
             push[i] += p.free[i] * (force[i] - tangential[i] - centripetal[i] - push[i])
-        s.history_noise[slot] += BUMP_ERROR * BUMP_ERROR * square * dt
+        if s.history_pushed[slot] == 0:
+            clear_noise(s, slot)
+            s.history_pushed[slot] = 1
+        for i in range(3):
+            s.history_noise[slot, i, i] += BUMP_ERROR * BUMP_ERROR * square * dt
         s.bumps += 1
 
 
@@ -101,6 +108,8 @@ def _retire_history(p: Any, s: Any) -> None:
     number = s.history_first + HISTORY // 2
     if s.phase == SEARCHING:
         s.history_first = number
+        s.search_stage = IDLE
+        s.cycle_waits = 0
         return
     replay(p, s, s.anchor, s.history_first, s.history_stop[(number - 1) & (HISTORY - 1)])
     settle(p, s, number)

@@ -1,4 +1,4 @@
-"""The estimate as an odometry record."""
+"""The estimate as records: odometry, and the steady disturbance."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from numba import njit
 from testbed.description.messages import NS_PER_S, TICK_NS, UNKNOWN_VARIANCE
 from testbed.description.rotation import cross, rotate_inverse, to_matrix
 from testbed.flight.estimation.layout import ACQUIRED, ATTITUDE, POSITION, VELOCITY
-from testbed.flight.estimation.propagation import propagate_covariance
+from testbed.flight.estimation.propagation import propagate_covariance, true_rate
 
 HELD_RATE: Final = 1e-4
 """Standard deviation of the rate about an axis that the floor holds, rad/s."""
@@ -41,8 +41,11 @@ def output(p: Any, s: Any, stamp: int, odometry: Any) -> None:
     R, c = track.rotation, p.centre_of_mass
     to_matrix(track.orientation, R)
     rate = odometry.angular_velocity
+    inertial, turning = true_rate(track, s.angular_velocity), (0.0, 0.0, 0.0)
+    if p.frame_moves:
+        turning = rotate_inverse(track.orientation, p.frame_rate)
     for i in range(3):
-        rate[i] = p.free[3 + i] * (s.angular_velocity[i] - track.gyro_bias[i])
+        rate[i] = p.free[3 + i] * (inertial[i] - turning[i])
     velocity = rotate_inverse(track.orientation, track.velocity)
     swing = cross(rate, c)
     for i in range(3):
@@ -51,6 +54,18 @@ def output(p: Any, s: Any, stamp: int, odometry: Any) -> None:
     odometry.orientation[:] = track.orientation
     _pose_covariance(p, track, odometry.pose_covariance)
     _twist_covariance(p, track, odometry.twist_covariance)
+
+
+@njit(cache=True)
+def disturbance(p: Any, s: Any, stamp: int, wrench: Any) -> None:
+    """Fill `wrench` (WRENCH) with the steady force that is not of the valves, N along the fixed axes; no torque.
+
+    Not acquired: zero.
+    """
+    wrench.stamp = stamp
+    for i in range(3):
+        wrench.force[i] = p.mass * s.now.disturbance[i] if s.phase == ACQUIRED else 0.0
+        wrench.torque[i] = 0.0
 
 
 @njit(cache=True)

@@ -2,7 +2,7 @@
 
 Delay and ramp of a valve are taken together as one shift: a pulse commanded from a to b acts as a rectangle of full
 thrust from a + opening delay + half the rise to b + closing delay + half the fall. The impulse is that of the ramp,
-exactly for any pulse that reaches full thrust.
+exactly for any pulse that reaches full thrust. How far the supply sags meanwhile is that of modulation/supply.py.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from numba import njit
 
 from testbed.description.messages import NS_PER_S
 from testbed.flight.estimation.layout import HISTORY, MAX_PULSES
+from testbed.flight.estimation.thrust_errors import add_shared_error, add_valve_error, forget
+from testbed.flight.modulation import supply
 
 TOO_FAR_NS = NS_PER_S // 2
 """A schedule that starts later than this is refused by every plant, so it is here."""
@@ -20,10 +22,6 @@ DEADMAN_NS = NS_PER_S // 4
 """A schedule that does not close its valves is ended by the plant's deadman."""
 NEVER = 1 << 62
 """A stamp after all others, ns."""
-FIRING_MARGIN_NS = 2_000_000
-"""Noise of a firing valve counts this long before and after the believed pulse."""
-THRUST_ERROR_TIME = 1.0
-"""Correlation time for which the unknown part of the thrust counts as noise, s: about a stretch of pushing one way."""
 
 
 @njit(cache=True)
@@ -85,33 +83,38 @@ def _add(s: Any, valve: int, opened: int, closed: int) -> None:
 def push_over_interval(p: Any, s: Any, number: int) -> None:
     """Fill the history interval `number` with the mean push of the valves, its uncertainty and when they fire.
 
-    Push: acceleration along body axes, m/s². Uncertainty: power spectral density of the velocity noise, m²/s³.
+    Push: acceleration along body axes, m/s². Uncertainty: see thrust_errors.py.
     """
     slot = number & (HISTORY - 1)
     start, stop = s.history_start[slot], s.history_stop[slot]
+    dt = 1e-9 * (stop - start)
     push = s.history_push[slot]
     push[:] = 0.0
-    s.history_noise[slot] = 0.0
-    s.history_firing_from[slot], s.history_firing_until[slot] = NEVER, -NEVER
+    forget(p, s, dt)
+    s.history_pushed[slot] = 0
+    s.supply.time = s.supply.sum = s.supply.draw = 0.0
+    if s.pulse_count == 0:
+        supply.go_to(p.supply, s.supply, dt)
+        return
+    clear_noise(s, slot)
     kept = 0
     for k in range(s.pulse_count):
-        first, last = s.pulse_open[k] + p.opening_shift, s.pulse_close[k] + p.closing_shift
-        s.pulse_from[k], s.pulse_until[k] = max(first, start), min(last, stop)
-        if last + FIRING_MARGIN_NS > start and first - FIRING_MARGIN_NS < stop:
-            s.history_firing_from[slot] = min(s.history_firing_from[slot], first - FIRING_MARGIN_NS)
-            s.history_firing_until[slot] = max(s.history_firing_until[slot], last + FIRING_MARGIN_NS)
-    squares = 0.0
+        s.pulse_from[k] = max(s.pulse_open[k] + p.opening_shift, start)
+        s.pulse_until[k] = min(s.pulse_close[k] + p.closing_shift, stop)
+    _let_out(p, s, start, stop)
     for k in range(s.pulse_count):
-        open_for = float(s.pulse_until[k] - s.pulse_from[k])
-        if open_for > 0.0:
-            share = (open_for - p.sag_per_valve * _others_open(s, k)) / (stop - start)
+        if s.pulse_until[k] > s.pulse_from[k]:
+            valve = s.pulse_valve[k]
+            share = s.pulse_given[k] / dt
+            s.history_open_from[slot, valve] = min(s.history_open_from[slot, valve], s.pulse_from[k])
             for i in range(3):
-                part = share * p.push[s.pulse_valve[k], i]
-                push[i] += part
-                squares += abs(part * p.push[s.pulse_valve[k], i])
-    s.history_noise[slot] = 2.0 * THRUST_ERROR_TIME * p.thrust_error * p.thrust_error * squares
+                push[i] += share * p.push[valve, i]
+            add_valve_error(p, s, slot, valve, share, dt)
+            s.history_pushed[slot] = 1
+    if s.history_pushed[slot]:
+        add_shared_error(p, s, slot, dt)
     for k in range(s.pulse_count):  # forget what is over
-        if s.pulse_close[k] + p.closing_shift + FIRING_MARGIN_NS > stop:
+        if s.pulse_close[k] + p.closing_shift > stop:
             s.pulse_valve[kept] = s.pulse_valve[k]
             s.pulse_open[kept] = s.pulse_open[k]
             s.pulse_close[kept] = s.pulse_close[k]
@@ -120,25 +123,51 @@ def push_over_interval(p: Any, s: Any, number: int) -> None:
 
 
 @njit(cache=True)
-def _others_open(s: Any, k: int) -> float:
-    """Sum over the other pulses of the time for which they overlap with pulse `k` in the interval in work, ns."""
-    total = 0.0
-    for other in range(s.pulse_count):
-        if other != k:
-            overlap = min(s.pulse_until[k], s.pulse_until[other]) - max(s.pulse_from[k], s.pulse_from[other])
-            total += max(0.0, float(overlap))
-    return total
+def _let_out(p: Any, s: Any, start: int, stop: int) -> None:
+    """Let the pulses go by from edge to edge of the interval from `start` to `stop` (ns), and say what each gives."""
+    now = start
+    while True:
+        later, draw = stop, 0.0
+        for k in range(s.pulse_count):
+            first, last = s.pulse_from[k], s.pulse_until[k]
+            if last > first:
+                if first == now:
+                    s.pulse_base[k] = s.supply.sum
+                elif last == now:
+                    s.pulse_given[k] = s.supply.sum - s.pulse_base[k]
+                if first <= now < last:
+                    draw += p.supply.draw[s.pulse_valve[k]]
+                if now < first < later:
+                    later = first
+                elif now < last < later:
+                    later = last
+        if now == stop:
+            return
+        s.supply.draw = draw
+        supply.go_to(p.supply, s.supply, 1e-9 * (later - start))
+        now = later
 
 
 @njit(cache=True)
-def fired_during(s: Any, number: int, begin: int, end: int) -> bool:
-    """Whether own valves are believed to fire between `begin` and `end` (ns); `end` lies in the interval `number`.
+def clear_noise(s: Any, slot: int) -> None:
+    """Say that nothing pushes in the history interval at `slot`, before what does is added."""
+    for i in range(3):
+        for j in range(3):
+            s.history_noise[slot, i, j] = 0.0
+    for valve in range(s.history_open_from.shape[1]):
+        s.history_open_from[slot, valve] = NEVER
 
-    Looks back two intervals: 20 ms or 7 m of a chirp's flight.
+
+@njit(cache=True)
+def loudness_at(p: Any, s: Any, number: int, receiver: int, arrival: int) -> float:
+    """How much own valves make the variance of a range grow that came at `arrival` (ns) in interval `number`, fraction.
+
+    The power of all valves adds up that are open at the arrival or were so since the interval began.
     """
-    number = min(number, s.history_end - 1)
-    for k in range(max(number - 2, s.history_first), number + 1):
-        slot = k & (HISTORY - 1)
-        if s.history_firing_from[slot] <= end and s.history_firing_until[slot] >= begin:
-            return True
-    return False
+    slot = min(number, s.history_end - 1) & (HISTORY - 1)
+    total = 0.0
+    if s.history_pushed[slot]:
+        for valve in range(p.valve_count):
+            if s.history_open_from[slot, valve] <= arrival:
+                total += p.range_loudness[receiver, valve]
+    return total

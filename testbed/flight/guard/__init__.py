@@ -1,5 +1,6 @@
-"""The guard: the last look at a command before the valves."""
+"""The guard: the last look at a wrench before the valves."""
 
-from testbed.flight.guard.guard import Guard, Refusal
+from testbed.flight.guard.guard import Guard
+from testbed.flight.guard.objection import REFUSALS, VERDICT, Action, Objection
 
-__all__ = ["Guard", "Refusal"]
+__all__ = ["REFUSALS", "VERDICT", "Action", "Guard", "Objection"]

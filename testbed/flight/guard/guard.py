@@ -1,64 +1,197 @@
-"""The guard before the valves: a wrench that no sound guidance would ask for is refused and counted."""
+"""The guard: the last look at a wrench before the valves.
+
+A wrench goes on only if a full brake that begins after it keeps every limit. As the wrench before met the same test,
+the brake always does: limits hold by induction, up to what brake and estimate are wrong by. A wrench that is refused
+counts as none. The guard is not the only safeguard: it can only keep what the valves and the estimate can.
+"""
 
 from __future__ import annotations
 
-import math
-from enum import IntEnum
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-ABSURD_MULTIPLE: Final = 20.0
-"""A force (torque) beyond this many times the largest that the valves give along any axis is refused.
+from testbed.description import rotation
+from testbed.description.flight_limits import FlightLimits
+from testbed.description.vehicle import Vehicle
+from testbed.flight.allocation import Allocation
+from testbed.flight.guard import memory, news, outlook
+from testbed.flight.guard.credible import Known, known, refusal
+from testbed.flight.guard.objection import Action, Objection
 
-Feedback may well ask for a few times the authority, where it is only scaled down; 20 times is a fault in what asks.
-"""
-
-
-class Refusal(IntEnum):
-    """Why a wrench was refused."""
-
-    NONE = 0
-    NOT_FINITE = 1
-    ABSURD = 2
-
-
-PARAMETERS: Final = np.dtype([("force", "f8"), ("torque", "f8")], align=True)
-"""Largest force N and torque N·m that are passed on."""
-
-STATE: Final = np.dtype([("last", "i8"), ("refused", "i8", (len(Refusal),))], align=True)
-"""Verdict on the last wrench, and how many were refused by reason (index: Refusal)."""
+RELEASE: Final = 1.2
+"""A brake is let go when the wrench asked for would leave this much more way than it needs to stop."""
 
 
 class Guard:
-    """Passes or refuses wrenches; `matrix` (6, valves) is the wrench of each open valve, N and N·m."""
+    """Guards one vehicle in one place; without `limits` by the vehicle's own, anywhere."""
 
-    def __init__(self, matrix: NDArray[np.float64]) -> None:
-        self.parameters = np.zeros(1, PARAMETERS)
-        self.state = np.zeros(1, STATE)
-        largest = np.maximum(matrix.clip(min=0.0).sum(axis=1), (-matrix).clip(min=0.0).sum(axis=1))
-        self.parameters["force"] = ABSURD_MULTIPLE * largest[:3].max()
-        self.parameters["torque"] = ABSURD_MULTIPLE * largest[3:].max()
+    def __init__(
+        self,
+        vehicle: Vehicle,
+        place: Literal["table", "cabin"],
+        active_axes: tuple[str, ...],
+        limits: FlightLimits | None = None,
+    ) -> None:
+        limits = limits or FlightLimits.of(vehicle, place)
+        self.parameters = memory.parameters_of(vehicle, place, active_axes, limits)
+        self.state = np.zeros(1, memory.STATE)
+        self._allocation = Allocation(vehicle, place, active_axes)
 
-    def judge(self, force: NDArray[np.float64], torque: NDArray[np.float64]) -> Refusal:
-        """Whether a force N and torque N·m, shape (3,) each, may go on to the valves; refusals are counted."""
-        return Refusal(judge(self.parameters[0], self.state[0], force, torque))
+    def judge(
+        self, odometry: NDArray[np.void], wrench: NDArray[np.void], permitted: bool = True
+    ) -> tuple[NDArray[np.float64], Action]:
+        """The wrench (6,) that goes on in place of `wrench` (one messages.WRENCH), and what was done with it."""
+        layout, program = self._allocation.parameters, self._allocation.state
+        _judge(self.parameters, self.state, layout, program, odometry, wrench, permitted)
+        return self.state[0]["passed"].copy(), Action(self.state[0]["action"])
+
+    @property
+    def objections(self) -> dict[Objection, Action]:
+        """What the last wrench met, and what was done about each."""
+        now = self.state[0]["now"]
+        return {one: Action(now[one]) for one in Objection if now[one]}
 
 
 @njit(cache=True)
-def judge(p: Any, s: Any, force: NDArray[np.float64], torque: NDArray[np.float64]) -> int:
-    """Refusal.NONE, or why the wrench is refused (also counted in the state)."""
-    verdict = Refusal.NONE
+def judge(p: Any, s: Any, layout: Any, program: Any, odometry: Any, wrench: Any, permitted: bool) -> None:
+    """Fill `passed` and `action` in answer to `wrench`, and gather the news.
+
+    layout, program: parameters and state of the allocation, whose wrench is overwritten. Not permitted to fire: only
+    the numbers are looked at.
+    """
+    s.now[:] = 0
     for k in range(3):
-        if not (math.isfinite(force[k]) and math.isfinite(torque[k])):
-            verdict = Refusal.NOT_FINITE
-    if verdict == Refusal.NONE:
-        for k in range(3):
-            if abs(force[k]) > p.force or abs(torque[k]) > p.torque:
-                verdict = Refusal.ABSURD
-    s.last = verdict
-    if verdict != Refusal.NONE:
-        s.refused[verdict] += 1
-    return verdict
+        s.asked[k], s.asked[3 + k] = wrench.force[k], wrench.torque[k]
+        s.passed[k], s.passed[3 + k] = wrench.force[k], wrench.torque[k]
+    s.action = Action.PASSED
+    refused = refusal(p, wrench)
+    if refused != Objection.NONE:
+        s.refused[refused] += 1
+        close(s, refused)
+    if permitted:
+        weigh(p, s, layout, program, odometry, wrench.stamp)
+    else:
+        s.braking = False
+    news.gather(s, wrench.stamp)
+
+
+@njit(cache=True)
+def weigh(p: Any, s: Any, layout: Any, program: Any, odometry: Any, stamp: int) -> None:
+    """Judge the wrench in `passed`, whose numbers are sound."""
+    told = known(p, odometry, stamp)
+    s.braking = s.braking and told == Known.ALL
+    if told == Known.NOTHING:
+        for k in range(6):
+            if s.passed[k] != 0.0:
+                close(s, Objection.NO_FIX)
+        return
+    outlook.look_ahead(p, s, odometry, stamp, told)
+    if outlook.plainly_safe(p, s, RELEASE if s.braking else 1.0):
+        s.braking = False
+        return
+    if s.braking:
+        s.braking = outlook.length(s.velocity) > p.still_speed or outlook.length(s.rate) > p.still_spin
+    if s.braking:
+        brake(p, s)
+    else:
+        trim(p, s, layout, program)
+
+
+@njit(cache=True)
+def trim(p: Any, s: Any, layout: Any, program: Any) -> None:
+    """Take out of the wrench what breaks a limit; brake where too little is left of it to stop in time."""
+    outlook.foresee(p, s, s.passed, outlook.attainable(layout, program, s.passed))
+    offends = shorten(s, s.later_rate, s.spin_limit, Objection.SPIN)
+    by_speed = Objection.CONTACT_ENERGY if p.contact_speed < p.speed else Objection.SPEED
+    offends = shorten(s, s.later, s.speed_limit, by_speed) or offends
+    push, turn = outlook.braking(p, s, layout, program)
+    reach = outlook.reach_of(p, outlook.length(s.later), outlook.length(s.later_rate), push, turn)
+    offends = stay_inside(p, s, reach) or offends
+    if not offends:
+        return
+    s.action = Action.TRIMMED
+    push_to(p, s)
+    share = outlook.attainable(layout, program, s.passed)
+    outlook.foresee(p, s, s.passed, share)
+    reach = outlook.reach_of(p, outlook.length(s.later), outlook.length(s.later_rate), push, turn)
+    for k in range(3):
+        if not outlook.within(p, s, k, s.later[k], s.later[k], reach):
+            s.braking = True
+    if s.braking:
+        brake(p, s)
+
+
+@njit(cache=True)
+def shorten(s: Any, vector: Any, limit: float, objection: int) -> bool:
+    """Scale `vector`, shape (3,), down to the limit; whether that was needed."""
+    size = outlook.length(vector)
+    if size <= limit * (1.0 + outlook.ROUNDING):
+        return False
+    for k in range(3):
+        vector[k] *= limit / size
+    s.now[objection if s.bounded else Objection.NO_FIX] = Action.TRIMMED
+    return True
+
+
+@njit(cache=True)
+def stay_inside(p: Any, s: Any, reach: float) -> bool:
+    """Slow down `later` along each axis to what stops within the work area; whether that was needed.
+
+    Outside, nothing may go further out.
+    """
+    offends = False
+    for k in range(3):
+        if outlook.within(p, s, k, s.later[k], s.later[k], reach):
+            continue
+        offends = True
+        off, middle = outlook.margin(s, k, reach), outlook.halfway(p, s, k)
+        room = p.high[k] - off - middle if s.later[k] > 0.0 else middle - p.low[k] - off
+        allowed = max(room, 0.0) / reach
+        s.later[k] = allowed if s.later[k] > 0.0 else -allowed
+    if offends:
+        s.now[Objection.WORK_AREA] = Action.TRIMMED
+    return offends
+
+
+@njit(cache=True)
+def push_to(p: Any, s: Any) -> None:
+    """Fill `passed`: the wrench that leads to `later` and `later_rate` within the period."""
+    passed, rate = s.passed, s.later_rate
+    x, y, z = (
+        (s.later[0] - s.velocity[0]) * p.mass / p.period,
+        (s.later[1] - s.velocity[1]) * p.mass / p.period,
+        (s.later[2] - s.velocity[2]) * p.mass / p.period,
+    )
+    passed[0], passed[1], passed[2] = rotation.rotate_inverse(s.orientation, (x, y, z))
+    gain = rate[0] - s.coasted[0], rate[1] - s.coasted[1], rate[2] - s.coasted[2]
+    torque = rotation.times(p.inertia, gain)
+    for k in range(3):
+        passed[k] *= p.active[k]
+        passed[3 + k] = p.active[3 + k] * torque[k] / p.period
+
+
+@njit(cache=True)
+def brake(p: Any, s: Any) -> None:
+    """Replace the wrench by the brake: speed and spin go together, as fast as the valves can, to nothing."""
+    s.later[:] = 0.0
+    s.later_rate[:] = 0.0
+    push_to(p, s)
+    s.action = Action.BRAKED
+    s.now[Objection.WORK_AREA] = Action.BRAKED
+
+
+@njit(cache=True)
+def close(s: Any, objection: int) -> None:
+    """Nothing goes on; all valves are closed."""
+    s.passed[:] = 0.0
+    s.action = Action.CLOSED
+    s.now[objection] = Action.CLOSED
+
+
+@njit(cache=True)
+def _judge(p: Any, s: Any, layout: Any, program: Any, odometry: Any, wrench: Any, permitted: bool) -> None:
+    """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
+    judge(p[0], s[0], layout[0], program[0], odometry[0], wrench[0], permitted)

@@ -34,6 +34,35 @@ def acceleration_about(p: Any, s: Any, axis: Vector3, sense: float) -> float:
 
 
 @njit(cache=True)
+def flow_per_acceleration(p: Any, s: Any, acceleration: float) -> float:
+    """Gas kg/s per m/s² or rad/s², where `acceleration` is what `acceleration_along` or `_about` has just given."""
+    if acceleration <= 0.0:
+        return 0.0
+    half = 0.5 * acceleration
+    for k in range(6):
+        s.allocation.wrench[k] *= half
+    return allocated_flow(p, s) / half
+
+
+@njit(cache=True)
+def flow_for(p: Any, s: Any, wrench: Any) -> float:
+    """Gas kg/s that `wrench`, one messages.WRENCH, takes."""
+    for k in range(3):
+        s.allocation.wrench[k], s.allocation.wrench[3 + k] = wrench.force[k], wrench.torque[k]
+    return allocated_flow(p, s)
+
+
+@njit(cache=True)
+def allocated_flow(p: Any, s: Any) -> float:
+    """Gas kg/s of the duties that the wrench in the allocation's state gets."""
+    allocation.allocate(p.allocation, s.allocation)
+    flow = 0.0
+    for j in range(p.allocation.valves):
+        flow += s.allocation.duty[j] * p.allocation.flow[j]
+    return flow
+
+
+@njit(cache=True)
 def stopping(p: Any, s: Any, orientation: Quaternion, velocity: Vector3) -> tuple[float, float]:
     """Time s and distance m to stop under control from `velocity` (fixed frame, m/s).
 

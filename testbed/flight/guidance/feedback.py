@@ -1,5 +1,8 @@
 """The wrench that keeps a vehicle on its reference: feedforward, proportional-derivative feedback, slow integral.
 
+Fed forward are the reference's acceleration, the gyroscopic torque, and against the estimated disturbance its opposite;
+the integral finds what is left: steady torques, and what the estimator takes for something else.
+
 Position is controlled at the centre of mass, so that force and torque do not disturb each other; the reference is
 given at base_link. Attitude feedback on the quaternion's rotation vector: Wie, Space Vehicle Dynamics and Control (from
 memory).
@@ -21,12 +24,12 @@ LONGEST_INTERVAL: Final = 0.2
 
 
 @njit(cache=True)
-def push(p: Any, s: Any, odometry: Any, wrench: Any) -> None:
+def push(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any) -> None:
     """Fill force and torque of `wrench` from the estimate and the reference in `s` (motion, pulse_start, pulse_end)."""
     for k in range(3):
         s.rate[k] = p.active[3 + k] * odometry.angular_velocity[k]
     elapsed = min(max(odometry.stamp - s.last_stamp, 0) / NS_PER_S, LONGEST_INTERVAL) if s.last_stamp else 0.0
-    force = wanted_force(p, s, odometry, elapsed)
+    force = wanted_force(p, s, odometry, disturbance, elapsed)
     f, t = wrench.force, wrench.torque
     f[0], f[1], f[2] = rotation.rotate_inverse(odometry.orientation, force)
     t[0], t[1], t[2] = wanted_torque(p, s, odometry, elapsed)
@@ -40,7 +43,7 @@ def push(p: Any, s: Any, odometry: Any, wrench: Any) -> None:
 
 
 @njit(cache=True)
-def wanted_force(p: Any, s: Any, odometry: Any, elapsed: float) -> Tuple3:
+def wanted_force(p: Any, s: Any, odometry: Any, disturbance: Any, elapsed: float) -> Tuple3:
     """Force in the fixed frame, N; integrates the position error unless it or the wrench is too large."""
     arm = rotation.rotate(odometry.orientation, p.centre_of_mass)
     reference_arm = rotation.rotate(s.motion.orientation, p.centre_of_mass)
@@ -59,7 +62,8 @@ def wanted_force(p: Any, s: Any, odometry: Any, elapsed: float) -> Tuple3:
             s.integral_force[k] = clip(s.integral_force[k] + step, p.integral_limit[k])
         acceleration = (after[k] - before[k]) / p.period
         feedback = p.position_gain * error[k] + p.velocity_gain * (reference_velocity[k] - velocity[k])
-        error[k] = p.mass * (acceleration + feedback) + s.integral_force[k]
+        against = clip(-disturbance.force[k], p.integral_limit[k])
+        error[k] = p.mass * (acceleration + feedback) + against + s.integral_force[k]
     return error[0], error[1], error[2]
 
 

@@ -1,4 +1,4 @@
-"""Guidance: maneuver and odometry in; wrench, reference and status out."""
+"""Guidance: maneuver, odometry and disturbance in; wrench, reference and status out."""
 
 from __future__ import annotations
 
@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from testbed.description import rotation
 from testbed.description.maneuver import Kind, Phase, Reason
 from testbed.description.messages import NS_PER_S, UNKNOWN_VARIANCE
+from testbed.description.ticks import schedule_due
 from testbed.description.vehicle import Vehicle
-from testbed.flight.guidance import authority, feedback, memory
+from testbed.flight.guidance import authority, drift, feedback, leg, memory
 from testbed.flight.guidance import plan as planning
 
 POSITION_TOLERANCE: Final = 0.02
@@ -23,8 +24,16 @@ ATTITUDE_TOLERANCE: Final = math.radians(2.0)
 """Attitude error within which a maneuver counts as settled, rad."""
 SETTLING_TIME: Final = 2 * NS_PER_S
 """How long both errors must stay within tolerance, ns."""
+CORNER: Final = math.sqrt(3.0)
+"""How far the corner of a deadband is from its middle, in half widths; a tolerance is that much wider."""
 LOSING_FACTOR: Final = 2.0
 """A held pose counts as lost, and is settled again, when an error exceeds its tolerance by this factor."""
+
+
+COUNTED: Final = 1.08
+"""Gas that pulses take over what their impulse takes at nominal strength: they are short, and the supply sags."""
+SPREAD: Final = 1.1
+"""What is kept for the rest of a profile, over what the file says that it takes: thrust and flow are not nominal."""
 
 
 class Planned(IntEnum):
@@ -53,12 +62,25 @@ class Guidance:
     def step(
         self,
         odometry: NDArray[np.void],
+        disturbance: NDArray[np.void],
         wrench: NDArray[np.void],
         reference: NDArray[np.void],
         status: NDArray[np.void],
     ) -> None:
-        """Answer one messages.ODOMETRY: fill one each of messages.WRENCH, ODOMETRY (the reference) and STATUS."""
-        _step(self.parameters, self.state, odometry, wrench, reference, status)
+        """Answer one messages.ODOMETRY: fill one each of messages.WRENCH, ODOMETRY (the reference) and STATUS.
+
+        `disturbance`: the newest estimate of the steady force that is not of the valves, one messages.WRENCH along the
+        fixed axes; zero where nobody estimates it.
+        """
+        _step(self.parameters, self.state, odometry, disturbance, wrench, reference, status)
+
+    def accept_goal(self, maneuver: NDArray[np.void]) -> None:
+        """Fly this messages.MANEUVER of shape (1,) under the number of the present one: a goal within a manual run."""
+        one = self.state[0]
+        number = int(one["maneuver"]["number"])
+        one["maneuver"] = maneuver[0]
+        one["maneuver"]["number"] = number
+        one["plan"], one["within_since"] = Planned.NOTHING, 0
 
 
 @njit(cache=True)
@@ -67,20 +89,21 @@ def accept_maneuver(p: Any, s: Any, maneuver: Any) -> bool:
     if maneuver.number <= s.maneuver.number:
         return False
     s.maneuver = maneuver
+    s.spent = 0.0
     s.plan = Planned.NOTHING
     s.within_since = 0
     return True
 
 
 @njit(cache=True)
-def step(p: Any, s: Any, odometry: Any, wrench: Any, reference: Any, status: Any) -> None:
+def step(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, reference: Any, status: Any) -> None:
     """Fill `wrench`, `reference` and `status` in answer to `odometry`, all stamped as it is."""
     reason = authority_to_act(s, odometry)
     wrench.stamp = odometry.stamp
     for k in range(3):
         wrench.force[k] = wrench.torque[k] = 0.0
     if reason == Reason.NONE or reason == Reason.NOT_STARTED:
-        follow(p, s, odometry, wrench, reason == Reason.NONE)
+        follow(p, s, odometry, disturbance, wrench, reason == Reason.NONE)
     else:
         stand_by(s, odometry, reason)
     s.last_stamp = odometry.stamp
@@ -115,23 +138,32 @@ def stand_by(s: Any, odometry: Any, reason: int) -> None:
 
 
 @njit(cache=True)
-def _step(p: Any, s: Any, odometry: Any, wrench: Any, reference: Any, status: Any) -> None:
+def _step(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, reference: Any, status: Any) -> None:
     """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
-    step(p[0], s[0], odometry[0], wrench[0], reference[0], status[0])
+    step(p[0], s[0], odometry[0], disturbance[0], wrench[0], reference[0], status[0])
 
 
 @njit(cache=True)
-def follow(p: Any, s: Any, odometry: Any, wrench: Any, started: bool) -> None:
+def follow(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, started: bool) -> None:
     """Plan if need be, find the reference, fill the wrench, and tell how far the maneuver is."""
     wanted = Planned.MANEUVER if started else Planned.WAITING
     if s.plan != wanted:
-        planning.plan(p, s, odometry, started)
+        planning.plan(p, s, odometry, disturbance, started)
+        drift.forget(s)
         s.plan = wanted
     time = (odometry.stamp - s.origin) / NS_PER_S
     planning.locate(s, time, s.motion)
     planning.locate(s, time + p.lead, s.pulse_start)
     planning.locate(s, time + p.lead + p.period, s.pulse_end)
-    feedback.push(p, s, odometry, wrench)
+    if started and s.maneuver.deadband > 0.0:
+        s.short = s.maneuver.gas > 0.0 and time < s.duration and short_of_gas(s, time)
+        drift.push(p, s, odometry, disturbance, wrench)
+        if s.maneuver.gas > 0.0 and schedule_due(odometry.stamp, p.period_ns):
+            s.spent += COUNTED * authority.flow_for(p, s, wrench) * p.period
+        if drift.escaped(p, s) and not s.short:
+            s.plan = Planned.NOTHING
+    else:
+        feedback.push(p, s, odometry, disturbance, wrench)
     if not started:
         s.phase = Phase.IDLE
     elif time < s.duration:
@@ -142,11 +174,20 @@ def follow(p: Any, s: Any, odometry: Any, wrench: Any, started: bool) -> None:
 
 
 @njit(cache=True)
+def short_of_gas(s: Any, time: float) -> bool:
+    """Whether a move by gas has no more left than its profile takes, `time` s after it was planned."""
+    one = s.position_leg if s.maneuver.kind == Kind.TRANSLATE else s.attitude_leg
+    return bool(s.spent + SPREAD * s.gas_per_change * leg.changes_left(one, time) >= s.maneuver.gas)
+
+
+@njit(cache=True)
 def settle(p: Any, s: Any, odometry: Any) -> None:
     """Phase after the end of the profile: SETTLING until the errors have stayed small for a while, then HOLDING."""
     position, attitude = errors(p, s, odometry)
     factor = LOSING_FACTOR if s.phase == Phase.HOLDING else 1.0
-    if position > factor * POSITION_TOLERANCE or attitude > factor * ATTITUDE_TOLERANCE:
+    near = POSITION_TOLERANCE + CORNER * s.maneuver.deadband
+    aligned = ATTITUDE_TOLERANCE + CORNER * s.maneuver.deadband_angle
+    if position > factor * near or attitude > factor * aligned:
         s.within_since = 0
     elif s.within_since == 0:
         s.within_since = odometry.stamp

@@ -35,10 +35,45 @@ LEAST_ACCELERATION: Final = 1e-6
 
 
 @njit(cache=True)
+def stay(leg: Any) -> None:
+    """Plan neither a brake nor a move."""
+    leg.brake_speed, leg.deceleration, leg.length = 0.0, 1.0, 0.0
+    leg.acceleration, leg.peak_speed = 1.0, 0.0
+
+
+@njit(cache=True)
 def set_move(leg: Any, acceleration: float, speed_limit: float) -> None:
     """Plan the second part, over the `axis` and `length` already set."""
     leg.acceleration = max(acceleration, LEAST_ACCELERATION)
     leg.peak_speed = min(speed_limit, math.sqrt(leg.acceleration * leg.length))
+
+
+@njit(cache=True)
+def set_timed_move(leg: Any, acceleration: float, speed_limit: float, time: float) -> None:
+    """Plan the second part to take `time` s with the smallest peak acceleration; the fastest move if that is too short.
+
+    Without a coast 4 length / time² is the least; a speed limit that this would break makes it bang-coast-bang again.
+    """
+    if leg.length > 0.0 and time > 0.0:
+        needed, peak = 4.0 * leg.length / (time * time), 2.0 * leg.length / time
+        spare = time - leg.length / speed_limit
+        if peak > speed_limit and spare > 0.0:
+            needed, peak = speed_limit / spare, speed_limit
+        if peak <= speed_limit and LEAST_ACCELERATION < needed < acceleration:
+            leg.acceleration, leg.peak_speed = needed, peak
+            return
+    set_move(leg, acceleration, speed_limit)
+
+
+@njit(cache=True)
+def speed_for_gas(length: float, acceleration: float, gas: float, per_speed: float, flow: float) -> float:
+    """Largest top speed of a move that takes no more than `gas` kg; if none does, the one that takes the least.
+
+    Taken are per_speed · v to start and stop, and `flow` kg/s for as long as it takes: length / v + v / acceleration.
+    """
+    slope = per_speed + flow / acceleration
+    square = gas * gas - 4.0 * slope * flow * length
+    return (gas + math.sqrt(square)) / (2.0 * slope) if square > 0.0 else math.sqrt(flow * length / slope)
 
 
 @njit(cache=True)
@@ -93,3 +128,17 @@ def along_move(leg: Any, time: float) -> tuple[float, float]:
     if left < ramp:
         return leg.length - 0.5 * leg.acceleration * left * left, leg.acceleration * left
     return leg.peak_speed * (t - 0.5 * ramp), leg.peak_speed
+
+
+@njit(cache=True)
+def changes_left(leg: Any, time: float) -> float:
+    """Sum of the changes of speed that both parts still make, `time` s after the leg's start, m/s or rad/s."""
+    _, braking = along_brake(leg, time)
+    if leg.length == 0.0:
+        return braking
+    _, speed = along_move(leg, time)
+    ahead = move_time(leg) - (time - brake_time(leg))
+    if ahead <= 0.0:
+        return 0.0
+    begun = time > brake_time(leg) + leg.peak_speed / leg.acceleration
+    return speed if begun else braking + 2.0 * leg.peak_speed - speed

@@ -13,8 +13,10 @@ from testbed.description.axes import axis_mask
 from testbed.description.messages import NS_PER_S
 from testbed.description.vehicle import Vehicle
 from testbed.flight.allocation import Allocation, allocation
+from testbed.flight.guidance.drift import pulse_speeds
 from testbed.flight.guidance.leg import LEG
 from testbed.flight.guidance.track import TRACK
+from testbed.flight.modulation import Modulation
 
 INTEGRAL_SHARE: Final = 0.3
 """The disturbance integral may use this share of each axis' authority."""
@@ -37,12 +39,16 @@ PARAMETERS: Final = np.dtype(
         ("rate_limit", "f8"),
         ("lead", "f8"),
         ("period", "f8"),
+        ("period_ns", "i8"),
+        ("least_change", "f8", (6, 2)),
+        ("most_change", "f8", (6, 2)),
         ("allocation", allocation.PARAMETERS),
     ],
     align=True,
 )
 """Gains per unit of mass or inertia (1/s², 1/s); authority: the smaller of both senses of each axis, N and N·m;
-lead: wrench to the start of its pulses, period: of modulation, s; share: of the authority that profiles may use."""
+lead: wrench to the start of its pulses, period: of modulation, s; share: of the authority that profiles may use;
+least_change and most_change of speed by the pulses of one period: along and about each axis, forth and back."""
 
 MOTION: Final = np.dtype(
     [("position", "f8", (3,)), ("orientation", "f8", (4,)), ("velocity", "f8", (3,)), ("rate", "f8", (3,))], align=True
@@ -55,6 +61,9 @@ STATE: Final = np.dtype(
         ("plan", "i8"),
         ("origin", "i8"),
         ("duration", "f8"),
+        ("spent", "f8"),
+        ("gas_per_change", "f8"),
+        ("short", "i8"),
         ("start_position", "f8", (3,)),
         ("start_orientation", "f8", (4,)),
         ("position_leg", LEG),
@@ -71,14 +80,30 @@ STATE: Final = np.dtype(
         ("phase", "i8"),
         ("rate", "f8", (3,)),
         ("vector", "f8", (3,)),
+        ("offset", "f8", (6,)),
+        ("speed", "f8", (6,)),
+        ("pull", "f8", (6,)),
+        ("uphill", "f8", (6,)),
+        ("owed", "f8", (6,)),
+        ("pulse", "f8", (6,)),
+        ("sense", "f8", (6,)),
+        ("pulsed", "i8", (6,)),
+        ("unsure", "f8", (6,)),
+        ("fired", "i8"),
+        ("joined", "i8"),
         ("allocation", allocation.STATE),
     ],
     align=True,
 )
-"""plan: what the legs or the track are for (guidance.Planned), from `origin` ns on, lasting `duration` s; motion: the
+"""plan: what the legs or the track are for (guidance.Planned), from `origin` ns on, lasting `duration` s; of a
+move by gas: kg spent so far as far as guidance can tell, what a change of speed takes (kg per m/s or rad/s), and
+whether what is left is only just enough for the profile; motion: the
 reference now and at both ends of the next pulses; integral_force N in the fixed frame, integral_torque N·m along
 base_link axes; within_since: since when (ns) both errors are within tolerance, 0 if they are not; rate: estimated
-rate about the active axes; vector: working memory."""
+rate about the active axes; vector: working memory. While drifting, along and about the axes of base_link: offset and
+speed relative to the reference, pull of the disturbance, speed of a hop against it, change of speed still owed, pulse
+(acceleration) of this period, sense (±1) of the last one and when it was given, ns, standard deviation of the speed;
+when the last pulse along any axis was given, ns, and whether what is owed is given along all axes together."""
 
 
 def parameters_of(vehicle: Vehicle, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> NDArray[np.void]:
@@ -103,5 +128,10 @@ def parameters_of(vehicle: Vehicle, place: Literal["table", "cabin"], active_axe
     p["rate_limit"] = math.radians(vehicle.limits.rate_deg)
     p["lead"] = round(thrusters.schedule_lead * NS_PER_S) / NS_PER_S
     p["period"] = round(thrusters.modulation_period * NS_PER_S) / NS_PER_S
+    p["period_ns"] = round(thrusters.modulation_period * NS_PER_S)
+    columns = np.zeros((6, 6))
+    columns[:3, :3], columns[3:, 3:] = properties.mass * np.eye(3), properties.inertia_tensor()
+    bit = float(Modulation(vehicle).parameters[0]["bit"])
+    p["least_change"], p["most_change"] = pulse_speeds(layout, columns, bit, float(p["period"]))
     p["allocation"] = layout.parameters[0]
     return parameters

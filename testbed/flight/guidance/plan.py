@@ -10,18 +10,30 @@ from numba import njit
 from testbed.description import rotation
 from testbed.description.maneuver import Kind
 from testbed.description.messages import NS_PER_S
-from testbed.flight.guidance import leg, track
-from testbed.flight.guidance.authority import acceleration_about, acceleration_along
+from testbed.description.rotation import Tuple3, Vector3
+from testbed.flight.guidance import drift, leg, track
+from testbed.flight.guidance.authority import acceleration_about, acceleration_along, flow_per_acceleration
 
+LEAST: Final = leg.LEAST_ACCELERATION
+GAS_SHARE: Final = 0.8
+"""Share of a move's gas that its profile may take; the rest is for staying on it."""
+LEAST_GAS: Final = 0.05
+"""A move planned anew when its gas is gone is given this share once more; without any it would not end."""
+TURNED_WITHIN: Final = 0.25
+"""Share of a deadband by which a vehicle may overshoot it where a hold begins while it drifts."""
+HOLDING: Final = 1.2
+"""What holding against the disturbance takes in pulses, over the least that it could take."""
 SLEW_SAMPLES: Final = 9
 """Attitudes along a slew at which the force authority is looked up; the least of them is planned with."""
 
 
 @njit(cache=True)
-def plan(p: Any, s: Any, odometry: Any, started: bool) -> None:
+def plan(p: Any, s: Any, odometry: Any, disturbance: Any, started: bool) -> None:
     """Make the reference for the maneuver in `s`; before its start, to stop and stay."""
     if started and s.maneuver.kind == Kind.TRACK:
         plan_track(p, s, odometry)
+        return
+    if started and s.maneuver.kind == Kind.HOLD and s.maneuver.deadband > 0.0 and drifts_already(p, s, odometry):
         return
     s.track.count = 0
     s.origin = odometry.stamp
@@ -31,11 +43,40 @@ def plan(p: Any, s: Any, odometry: Any, started: bool) -> None:
         s.start_orientation[k] = odometry.orientation[k]
     plan_brakes(p, s, odometry)
     aim(p, s, started)
-    plan_moves(p, s)
+    plan_moves(p, s, (odometry.stamp - s.maneuver.start) / NS_PER_S, holding_flow(p, s, odometry, disturbance))
     s.duration = max(
         leg.brake_time(s.position_leg) + leg.move_time(s.position_leg),
         leg.brake_time(s.attitude_leg) + leg.move_time(s.attitude_leg),
     )
+
+
+@njit(cache=True)
+def drifts_already(p: Any, s: Any, odometry: Any) -> bool:
+    """Make the held pose the reference at once, at rest, if the vehicle drifts within the deadband slowly enough.
+
+    So slowly that the first pulse at the edge turns it within TURNED_WITHIN of the deadband. To brake first, or to go
+    to the middle, would only cost gas.
+    """
+    s.track.count, s.origin, s.duration = 0, odometry.stamp, 0.0
+    for k in range(3):
+        given = s.maneuver.position_given and p.active[k]
+        s.start_position[k] = s.maneuver.position[k] if given else odometry.position[k]
+    for k in range(4):
+        s.start_orientation[k] = s.maneuver.orientation[k] if s.maneuver.orientation_given else odometry.orientation[k]
+    leg.stay(s.position_leg)
+    leg.stay(s.attitude_leg)
+    locate(s, 0.0, s.motion)
+    drift.fill_offset(p, s, odometry)
+    for k in range(6):
+        edge, speed = drift.deadband(s, k), abs(s.speed[k])
+        change = min(p.most_change[k, 0], p.most_change[k, 1])
+        if not p.active[k]:
+            continue
+        if abs(s.offset[k]) > edge or change <= 0.0:
+            return False
+        if p.period * speed * (1.0 + 0.5 * speed / change) > TURNED_WITHIN * edge:
+            return False
+    return True
 
 
 @njit(cache=True)
@@ -75,8 +116,11 @@ def aim(p: Any, s: Any, started: bool) -> None:
 
 
 @njit(cache=True)
-def plan_moves(p: Any, s: Any) -> None:
-    """Accelerations and speeds of both moves, sharing the authority so that both would end together."""
+def plan_moves(p: Any, s: Any, elapsed: float, flow: float) -> None:
+    """Accelerations and speeds of both moves, sharing the authority so that both would end together.
+
+    `elapsed` s since the maneuver's start; `flow` kg/s of gas that holding against the disturbance takes.
+    """
     one, two = s.position_leg, s.attitude_leg
     linear = math.inf
     stopped = stopped_orientation(s)
@@ -88,8 +132,54 @@ def plan_moves(p: Any, s: Any) -> None:
         linear = min(linear, acceleration_along(p, s, axis, -1.0), acceleration_along(p, s, axis, 1.0))
     angular = min(acceleration_about(p, s, two.axis, -1.0), acceleration_about(p, s, two.axis, 1.0))
     share = split(p.share, one.length, linear, two.length, angular)
-    leg.set_move(one, share * linear, min(s.maneuver.speed_limit, p.speed_limit))
-    leg.set_move(two, (p.share - share) * angular, min(s.maneuver.rate_limit, p.rate_limit))
+    m = s.maneuver
+    speed, rate = min(m.speed_limit, p.speed_limit), min(m.rate_limit, p.rate_limit)
+    if m.gas > 0.0 and m.kind == Kind.TRANSLATE and one.length > 0.0:
+        per_speed = gas_per_speed(p, s, rotation.rotate_inverse(stopped, one.axis))
+        given = gas_to_give(s, 0.5 * per_speed, one.brake_speed)
+        speed = min(speed, leg.speed_for_gas(one.length, max(share * linear, LEAST), given, per_speed, flow))
+    if m.gas > 0.0 and m.kind == Kind.ROTATE and two.length > 0.0:
+        per_rate = gas_per_rate(p, s, two.axis)
+        given = gas_to_give(s, 0.5 * per_rate, two.brake_speed)
+        fastest = max((p.share - share) * angular, LEAST)
+        rate = min(rate, leg.speed_for_gas(two.length, fastest, given, per_rate, flow))
+    left = m.duration - elapsed if m.duration > 0.0 else 0.0
+    by_time_one = left - leg.brake_time(one) if m.kind == Kind.TRANSLATE else 0.0
+    by_time_two = left - leg.brake_time(two) if m.kind == Kind.ROTATE else 0.0
+    leg.set_timed_move(one, share * linear, speed, by_time_one)
+    leg.set_timed_move(two, (p.share - share) * angular, rate, by_time_two)
+
+
+@njit(cache=True)
+def gas_to_give(s: Any, per_change: float, speed: float) -> float:
+    """Gas kg for a move's profile that first has to brake from `speed`; notes what each change of speed takes."""
+    s.gas_per_change = per_change
+    return max(GAS_SHARE * (s.maneuver.gas - s.spent) - per_change * speed, LEAST_GAS * s.maneuver.gas)
+
+
+@njit(cache=True)
+def gas_per_speed(p: Any, s: Any, axis: Tuple3) -> float:
+    """Gas kg per m/s of a move along the unit vector `axis` (base_link): to start it and to stop it."""
+    forth = flow_per_acceleration(p, s, acceleration_along(p, s, axis, 1.0))
+    return forth + flow_per_acceleration(p, s, acceleration_along(p, s, axis, -1.0))
+
+
+@njit(cache=True)
+def gas_per_rate(p: Any, s: Any, axis: Vector3) -> float:
+    """Gas kg per rad/s of a turn about the unit vector `axis` (base_link): to start it and to stop it."""
+    forth = flow_per_acceleration(p, s, acceleration_about(p, s, axis, 1.0))
+    return forth + flow_per_acceleration(p, s, acceleration_about(p, s, axis, -1.0))
+
+
+@njit(cache=True)
+def holding_flow(p: Any, s: Any, odometry: Any, disturbance: Any) -> float:
+    """Gas kg/s that it takes to hold against the disturbance by pulses in the present attitude."""
+    f = disturbance.force
+    x, y, z = rotation.rotate_inverse(odometry.orientation, (-f[0], -f[1], -f[2]))
+    against = x * p.active[0], y * p.active[1], z * p.active[2]
+    size = leg.direction_of(against, s.vector) / p.mass
+    axis = s.vector[0], s.vector[1], s.vector[2]
+    return HOLDING * size * flow_per_acceleration(p, s, acceleration_along(p, s, axis, 1.0))
 
 
 @njit(cache=True)

@@ -1,8 +1,8 @@
 """Pulse modulation: one pulse per valve and period, never shorter than the valve can do, right on average.
 
 What a pulse cannot give, because the valve's shortest pulse is longer than what is wanted, is carried over per valve to
-the next periods. Duties, targets and carry are times of full thrust: with linear ramps a command of length c yields
-c - loss, loss = (opening delay + rise/2) - (closing delay + fall/2), booked when the valve opens.
+the next periods. Duties, targets and carry are times of nominal thrust: late opening and sagging supply make a pulse as
+much longer as they take away (pulses.py, supply.py), as far as the vehicle file says what they are.
 """
 
 from __future__ import annotations
@@ -15,7 +15,10 @@ from numpy.typing import NDArray
 
 from testbed.description import messages
 from testbed.description.messages import NS_PER_S
-from testbed.description.vehicle import ThrusterSet
+from testbed.description.vehicle import Vehicle
+from testbed.flight.modulation import pulses, quiet, supply
+from testbed.flight.modulation.between_chirps import pulse_in_gaps
+from testbed.flight.modulation.replay import replay
 
 PARAMETERS: Final = np.dtype(
     [
@@ -23,38 +26,54 @@ PARAMETERS: Final = np.dtype(
         ("period", "i8"),
         ("minimum_on", "i8"),
         ("minimum_off", "i8"),
+        ("late_on", "f8"),
+        ("late_off", "f8"),
+        ("half_rise", "f8"),
+        ("half_fall", "f8"),
+        ("tail", "f8"),
         ("loss", "f8"),
+        ("strongest", "f8"),
         ("bit", "f8"),
+        ("most", "f8"),
+        ("usable", "f8"),
+        ("supply", supply.PARAMETERS),
+        ("quiet", quiet.PARAMETERS),
     ],
     align=True,
 )
-"""period, shortest pulse and shortest pause in ns; loss per pulse and bit (shortest time of full thrust) in s."""
+"""period, shortest pulse and shortest pause in ns; all others but `strongest`, the supply's strength at rest, in s.
+
+late_on, late_off: see pulses.py; tail: thrust of a valve after it is told to close; loss: commanded less given time of
+one pulse at nominal strength; bit: what the shortest pulse gives at rest; most: that can be owed; usable: share of the
+time that quiet windows leave.
+"""
 
 STATE: Final = np.dtype(
     [
         ("stamp", "i8"),
+        ("strength", "f8"),
         ("duty", "f8", (messages.MAX_VALVES,)),
         ("target", "f8", (messages.MAX_VALVES,)),
         ("carry", "f8", (messages.MAX_VALVES,)),
-        ("opening", "i8", (messages.MAX_VALVES,)),
-        ("closing", "i8", (messages.MAX_VALVES,)),
         ("is_open", "i8", (messages.MAX_VALVES,)),
+        ("pulses", pulses.PULSES),
+        ("gaps", quiet.GAPS),
     ],
     align=True,
 )
-"""Of the last schedule: stamp ns (0: none), duty, target s of full thrust, offsets ns of each pulse (both 0: none).
-
-carry: s of full thrust still owed per valve; is_open: whether the valve was open when the schedule began.
-"""
+"""Of the last schedule: stamp ns (0: none), strength of the supply and valves open as it began, duty, target s of
+nominal thrust, its pulses. carry: s of nominal thrust still owed per valve."""
 
 
 class Modulation:
     """On-times of all valves of a vehicle, with carry-over."""
 
-    def __init__(self, thrusters: ThrusterSet) -> None:
+    def __init__(self, vehicle: Vehicle, windows: quiet.Windows = quiet.NONE) -> None:
         self.parameters = np.zeros(1, PARAMETERS)
         self.state = np.zeros(1, STATE)
-        p = self.parameters[0]
+        p, thrusters = self.parameters[0], vehicle.thrusters
+        p["supply"] = supply.supply_parameters(vehicle)[0]
+        p["strongest"] = supply.rest_strength(p["supply"])
         # A shorter command would close the valve before it is fully open, where the times above do not hold.
         fully_open = thrusters.opening_delay + thrusters.rise_time - thrusters.closing_delay
         minimum_on = min(max(thrusters.minimum_on, fully_open), thrusters.modulation_period)
@@ -62,22 +81,36 @@ class Modulation:
         p["period"] = round(thrusters.modulation_period * NS_PER_S)
         p["minimum_on"] = round(minimum_on * NS_PER_S)
         p["minimum_off"] = min(p["minimum_on"], p["period"] - p["minimum_on"])
-        opened = thrusters.opening_delay + 0.5 * thrusters.rise_time
-        closed = thrusters.closing_delay + 0.5 * thrusters.fall_time
-        p["loss"] = opened - closed
-        p["bit"] = minimum_on - p["loss"]
+        later = thrusters.opening_delay - thrusters.closing_delay
+        p["late_on"], p["late_off"] = max(later, 0.0), max(-later, 0.0)
+        p["half_rise"], p["half_fall"] = 0.5 * thrusters.rise_time, 0.5 * thrusters.fall_time
+        p["tail"] = p["late_off"] + p["half_fall"]
+        p["loss"] = later + p["half_rise"] - p["half_fall"]
+        p["bit"] = (minimum_on - p["loss"]) * p["strongest"]
+        # Owed is less than the smallest pulse, and what a full period that begins with an opening can't make up for.
+        p["most"] = p["bit"] + (p["late_on"] + p["half_rise"]) * p["strongest"]
+        # What a period with much quiet can't give, another can.
+        p["most"] += (p["period"] - min(quiet.usable(windows, vehicle))) / NS_PER_S
+        p["usable"] = 1.0 - quiet.share_lost(windows, vehicle)
+        quiet.fill(p["quiet"], windows)
+        self.state[0]["strength"] = p["strongest"]
 
     def modulate(self, stamp: int, duty: NDArray[np.float64]) -> NDArray[np.void]:
         """Schedule (one messages.SCHEDULE) from `stamp` ns on that gives `duty` (valves,) and the time still owed."""
         schedule = np.zeros(1, messages.SCHEDULE)
-        p, s = self.parameters[0], self.state[0]
-        account(p, s, stamp)
-        for valve in range(p["valves"]):
-            s["duty"][valve] = duty[valve]
-            s["target"][valve] = duty[valve] * p["period"] / NS_PER_S + s["carry"][valve]
-        pulse(p, s, stamp)
-        write(p, s, schedule[0])
+        _modulate(self.parameters, self.state, stamp, duty, schedule)
         return schedule
+
+
+@njit(cache=True)
+def _modulate(parameters: Any, state: Any, stamp: int, duty: NDArray[np.float64], schedule: Any) -> None:
+    p, s = parameters[0], state[0]
+    account(p, s, stamp)
+    for valve in range(p.valves):
+        s.duty[valve] = duty[valve]
+        s.target[valve] = duty[valve] * p.period / NS_PER_S + s.carry[valve]
+    pulse(p, s, stamp)
+    write(p, s, schedule[0])
 
 
 @njit(cache=True)
@@ -90,66 +123,101 @@ def account(p: Any, s: Any, stamp: int) -> None:
     if s.stamp == 0 or elapsed <= 0 or elapsed > 2 * p.period:
         forget(p, s)
         return
+    w = s.pulses
+    if elapsed != p.period:
+        replay(p, w, s.strength, elapsed)
     for j in range(p.valves):
         wanted = s.target[j] - s.duty[j] * max(p.period - elapsed, 0) / NS_PER_S
-        opening, closing = min(s.opening[j], elapsed), min(s.closing[j], elapsed)
-        given = (closing - opening) / NS_PER_S
-        if closing > opening and not (s.is_open[j] and opening == 0):
-            given -= p.loss
-        s.is_open[j] = closing > opening and closing == elapsed
-        # Owed is less than the smallest pulse, and what a full period that begins with an opening can't make up for.
-        most = p.bit + max(p.loss, 0.0)
-        s.carry[j] = min(max(wanted - given, -most), most)
+        s.is_open[j] = w.goes_on[j]
+        s.carry[j] = min(max(wanted - w.given[j], -p.most), p.most)
+    s.strength = w.supply.strength
 
 
 @njit(cache=True)
 def forget(p: Any, s: Any) -> None:
-    """Owe nothing, all valves closed."""
+    """Owe nothing, all valves closed, the supply at rest."""
     s.stamp = 0
+    s.strength = p.strongest
+    pulses.start(p, s.pulses, s.strength)
     for j in range(p.valves):
         s.carry[j] = s.duty[j] = s.target[j] = 0.0
-        s.opening[j] = s.closing[j] = s.is_open[j] = 0
+        s.is_open[j] = 0
 
 
 @njit(cache=True)
 def pulse(p: Any, s: Any, stamp: int) -> None:
-    """Choose each valve's pulse for `target` s of full thrust in the period from `stamp`.
+    """Choose each valve's pulse for `target` s of nominal thrust in the period from `stamp`.
 
     None; one in the middle; one from the start, where half the pause would be shorter than the shortest pause (as long
     as the shortest pulse, if the period has room for both); or the whole period, where that is nearer to the target.
+    Where there are quiet windows, as many as they ask for (between_chirps.py).
     """
     s.stamp = stamp
-    longest = p.period - p.minimum_off
+    w, end = s.pulses, p.period / NS_PER_S
+    pulses.start(p, w, s.strength)
+    if p.quiet.count > 0:
+        pulse_in_gaps(p, s)
+    else:
+        plan(p, s)
+        longest = p.period - p.minimum_off
+        pulses.march(p, w, min(longest / NS_PER_S + p.late_off, end))
+        pulses.settle(p, w, 0)
+    supply.go_to(p.supply, w.supply, end)
+    for k in range(w.used_count):
+        if w.phase[w.used[k]] == pulses.STAYS:
+            pulses.leave_open(p, w, w.used[k])
+
+
+@njit(cache=True)
+def plan(p: Any, s: Any) -> None:
+    """Choose when each valve opens; where in the period a pulse lies goes by about how long it will be."""
+    w, draw = s.pulses, 0.0
     for j in range(p.valves):
-        s.opening[j] = s.closing[j] = 0
-        if s.target[j] < p.bit - 1e-12:
-            continue
-        command = round((s.target[j] + p.loss) * NS_PER_S)
+        w.need[j] = s.target[j]
+        if fires(p, w, j):
+            draw += p.supply.draw[j]
+        if s.is_open[j] or fires(p, w, j):
+            w.used[w.used_count] = j
+            w.used_count += 1
+    longest = p.period - p.minimum_off
+    for k in range(w.used_count):
+        j = w.used[k]
+        command = 0
+        if fires(p, w, j):
+            command = round((w.need[j] / supply.mean_strength(p.supply, draw, w.need[j]) + p.loss) * NS_PER_S)
         from_start = command > longest - p.minimum_off
-        if from_start and s.is_open[j]:
-            command = round(s.target[j] * NS_PER_S)
-        if command >= p.period - p.minimum_off // 2:
-            s.closing[j] = p.period
-            continue
-        command = min(max(command, p.minimum_on), longest)
-        s.opening[j] = 0 if from_start else (p.period - command) // 2
-        s.closing[j] = s.opening[j] + command
+        if s.is_open[j]:
+            if from_start:
+                pulses.go_on(p, w, j)
+                continue
+            w.cut[j] = 1
+            pulses.give(w, j, p.tail * s.strength)
+        if fires(p, w, j):
+            w.phase[j] = pulses.WAITING
+            w.begin[j] = 0 if from_start else (p.period - max(command, p.minimum_on)) // 2
+
+
+@njit(cache=True)
+def fires(p: Any, w: Any, j: int) -> bool:
+    """Whether valve j is to give enough for the shortest pulse."""
+    return bool(w.need[j] >= p.bit - 1e-12)
 
 
 @njit(cache=True)
 def write(p: Any, s: Any, schedule: Any) -> None:
     """Fill `schedule` with the pulses: sorted points, the first at the stamp, the last closes all."""
+    w = s.pulses
     schedule.stamp = s.stamp
     schedule.offset[:] = 0
     schedule.open[:] = 0
     schedule.count = 1
-    for j in range(p.valves):
-        if s.closing[j] > s.opening[j]:
-            insert(schedule, s.opening[j])
-            insert(schedule, s.closing[j])
-    for k in range(schedule.count):
-        for j in range(p.valves):
-            schedule.open[k, j] = s.opening[j] <= schedule.offset[k] < s.closing[j]
+    for k in range(w.count):
+        insert(schedule, w.opening[k])
+        insert(schedule, w.closing[k])
+    for k in range(w.count):
+        for point in range(schedule.count):
+            if w.opening[k] <= schedule.offset[point] < w.closing[k]:
+                schedule.open[point, w.valve[k]] = 1
 
 
 @njit(cache=True)

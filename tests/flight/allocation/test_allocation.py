@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog
 
 from testbed.description.axes import CABIN_AXES, TABLE_AXES
 from testbed.flight.allocation import Allocation, Outcome
@@ -120,3 +121,27 @@ def test_at_the_iteration_cap_the_answer_is_still_feasible(cap):
         duty = state[0]["duty"]
         assert np.all((duty >= 0.0) & (duty <= 1.0))
         assert matrix @ duty == pytest.approx(state[0]["scale"] * wrench, abs=1e-10)
+
+
+@settings(deadline=None, max_examples=60)
+@given(layouts(), st.floats(0.0, 0.6))
+def test_where_no_valve_can_give_its_whole_time_the_least_gas_is_that_of_the_lower_bound(found, lost):
+    """Twice, so that a kept basis answers too; against HiGHS."""
+    matrix, active, in_service, wrench = found
+    flow = np.linspace(1.0, 1.5, matrix.shape[1])
+    parameters, state = layout(matrix, flow, in_service, active), np.zeros(1, STATE)
+    for bound in (0.0, lost, lost):
+        state[0]["wrench"], state[0]["lost"] = np.where(active, wrench, 0.0), bound
+        allocate(parameters[0], state[0])
+        duty, scale = state[0]["duty"][: len(flow)], float(state[0]["scale"])
+        assert duty.max() <= 1.0 - bound + 1e-9
+        assert matrix[active] @ duty == pytest.approx(scale * wrench[active], abs=1e-9)
+        bounds = [(0.0, (1.0 - bound) * float(used)) for used in in_service]
+        rows = 1.0 / np.abs(matrix[active]).max(axis=1)
+        columns = np.column_stack([matrix[active], -wrench[active]]) * rows[:, None]
+        gain = np.append(np.zeros(len(flow)), -1.0)
+        most = linprog(gain, A_eq=columns, b_eq=np.zeros(len(rows)), bounds=[*bounds, (0.0, 1.0)], method="highs")
+        assert scale == pytest.approx(-most.fun, abs=1e-6)
+        least = linprog(flow, A_eq=columns[:, :-1], b_eq=scale * wrench[active] * rows, bounds=bounds, method="highs")
+        if least.status == 0:
+            assert flow @ duty == pytest.approx(least.fun, rel=1e-6, abs=1e-9)

@@ -6,7 +6,8 @@ from scipy.stats import chi2, norm
 from testbed.description.beacons import Beacon
 from testbed.description.messages import UNKNOWN_VARIANCE
 from testbed.flight.estimation import SEARCHING
-from testbed.flight.estimation.acquisition import SPARE, chi_square_bound
+from testbed.flight.estimation.acquisition import SPARE
+from testbed.flight.estimation.chi_square import chi_square_bound
 from testbed.flight.estimation.parameters import start_orientations
 from tests.flight.estimation.world import World, cabin_beacons, demo_beacons, demo_vehicle, pose_errors
 

@@ -7,6 +7,7 @@ from scipy.stats import chi2
 
 from testbed.description.messages import IMU, TICK_NS
 from testbed.flight.estimation import ACQUIRED, SEARCHING
+from testbed.flight.estimation.layout import HISTORY
 from tests.flight.estimation.world import World, cloud, demo_noise, normalised, pose_errors, state_errors, white_only
 
 SEEDS = 16
@@ -108,7 +109,8 @@ def test_gyro_bias_and_disturbance_are_learnt():
     assert np.sqrt(np.mean(bias**2)) < 0.5 * demo_noise().gyro.turn_on_bias_deg
     assert np.sqrt(np.mean(error[:, 12:14] ** 2)) < 0.6 * demo_noise().surroundings.disturbance
     estimator = world.estimators[0]
-    np.testing.assert_allclose(estimator.disturbance_force, world.mass * estimator.state[0]["now"]["disturbance"])
+    force = estimator.disturbance(0)[0]["force"]
+    np.testing.assert_allclose(force, world.mass * estimator.state[0]["now"]["disturbance"])
     np.testing.assert_array_equal(estimator.gyro_bias, estimator.state[0]["now"]["gyro_bias"])
 
 
@@ -152,7 +154,7 @@ def test_the_history_is_given_up_when_no_cycle_comes_at_all():
     estimator = world.estimators[0]
     assert estimator.acquired
     s = estimator.state[0]
-    assert s["history_end"] - s["history_first"] <= 256
+    assert s["history_end"] - s["history_first"] <= HISTORY
     position, rotation = pose_errors(world, world.outputs())
     variance = world.outputs()[0]["pose_covariance"]
     assert np.all(np.abs(position[0, :2]) < 4.0 * np.sqrt(np.diag(variance)[:2]))

@@ -1,7 +1,7 @@
 """A small world to try the estimator in: rigid bodies, valves, gyro and ranging, many seeds side by side.
 
 Written for these tests alone, apart from the plant and with numpy only. Arrays are of shape (seeds, ...). Valves act as
-rectangles shifted by their delay, with jitter; within a tick the force is its mean.
+rectangles shifted by their delay, with jitter; within a tick the force is its mean. The supply never sags.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 from scipy.optimize import nnls
 from scipy.spatial.transform import Rotation
 
+from testbed.description.air import speed_of_sound
 from testbed.description.axes import CABIN_AXES, TABLE_AXES, axis_mask
 from testbed.description.beacons import Beacon, Beacons
 from testbed.description.load import load
@@ -21,6 +22,7 @@ from testbed.description.messages import IMU, MAX_RANGES, NS_PER_S, RANGES, SCHE
 from testbed.description.noise import Noise
 from testbed.description.vehicle import Vehicle
 from testbed.flight.estimation import Estimator
+from testbed.flight.estimation.propagation import SLOWEST
 
 CONFIG = Path(__file__).parents[3] / "config"
 START = NS_PER_S
@@ -32,6 +34,11 @@ LEAD_TICKS = 2
 
 def demo_vehicle(name="wren"):
     return load(CONFIG / "vehicles" / f"{name}.yaml", Vehicle).description
+
+
+def steady_supply(vehicle):
+    """The same vehicle with a supply that does not sag."""
+    return vehicle.model_copy(update={"thrusters": vehicle.thrusters.model_copy(update={"maximum_sag": 0.0})})
 
 
 def demo_beacons():
@@ -56,9 +63,13 @@ def white_only(noise):
     """The same noise without what does not average out."""
     return noise.model_copy(
         update={
-            "gyro": noise.gyro.model_copy(update={"scale_error": 0.0}),
-            "ranging": noise.ranging.model_copy(update={"survey": 0.0, "multipath": 0.0, "dropout": 0.0}),
-            "surroundings": noise.surroundings.model_copy(update={"air_temperature": 0.0, "thrust": 0.0}),
+            "gyro": noise.gyro.model_copy(update={"scale_error": 0.0, "misalignment_deg": 0.0}),
+            "ranging": noise.ranging.model_copy(
+                update={"survey": 0.0, "multipath": 0.0, "dropout": 0.0, "pulse_jitter": 0.0}
+            ),
+            "surroundings": noise.surroundings.model_copy(
+                update={"air_temperature": 0.0, "air_humidity": 0.0, "thrust": 0.0, "shared_thrust": 0.0}
+            ),
         }
     )
 
@@ -85,7 +96,7 @@ class World:
         self.place = place
         self.axes = TABLE_AXES if place == "table" else CABIN_AXES
         self.free = axis_mask(self.axes).astype(float)
-        self.vehicle = vehicle or demo_vehicle()
+        self.vehicle = steady_supply(vehicle or demo_vehicle())
         self.beacons = beacons or (demo_beacons() if place == "table" else cabin_beacons())
         self.noise = noise or demo_noise()
         self.n = n = len(seeds)
@@ -124,20 +135,25 @@ class World:
         n, noise, around = self.n, self.noise, self.noise.surroundings
         valves = len(self.vehicle.thrusters.valves)
         self.thrust = self.vehicle.thrusters.wrench_matrix(tuple(self.com)) * (
-            1.0 + around.thrust * self.normal(1, valves)
+            1.0 + around.thrust * self.normal(1, valves) + around.shared_thrust * self.normal(1, 1)
         )
         self.gyro_bias = math.radians(noise.gyro.turn_on_bias_deg) * self.normal(3)
         self.accelerometer_bias = self.normal(3)
-        self.gyro_scale = noise.gyro.scale_error * self.normal(3)
+        scale, lean = noise.gyro.scale_error, math.radians(noise.gyro.misalignment_deg)
+        self.gyro_matrix = np.eye(3) + (lean + (scale - lean) * np.eye(3)) * self.normal(3, 3)
         self.disturbance = around.disturbance * self.normal(3) * self.free[:3]
         self.survey = noise.ranging.survey * self.normal(len(self.beacons.beacons), 3)
         self.air = self.beacons.air_temperature + around.air_temperature * self.normal()
+        self.humidity = np.clip(self.beacons.air_humidity + around.air_humidity * self.normal(), 0.0, 1.0)
         self.beacon = np.array([beacon.position for beacon in self.beacons.beacons]) + self.survey
         receivers = self.vehicle.receivers
         self.receiver = np.array([receiver.position for receiver in receivers]) - self.com
         axis = np.array([receiver.axis for receiver in receivers])
         self.axis = axis / np.linalg.norm(axis, axis=1, keepdims=True)
         self.cosine = np.cos(np.radians([receiver.half_angle_deg for receiver in receivers]))
+        nozzles = np.array([valve.position for valve in self.vehicle.thrusters.valves]) - self.com
+        away = np.linalg.norm(self.receiver[:, None] - nozzles, axis=2)
+        self.loudness = (noise.ranging.valve_distance / np.maximum(away, 0.03)) ** 2  # receivers, valves
         assert self.beacon.shape == (n, len(self.beacons.beacons), 3)
 
     def _choose_directions(self):
@@ -207,7 +223,8 @@ class World:
     def _imu(self):
         gyro, accelerometer = self.noise.gyro, self.noise.accelerometer
         white = self.normal(6)
-        rate = 0.5 * (self.rate + self.rate_before) * (1.0 + self.gyro_scale) + self.gyro_bias
+        mean = 0.5 * (self.rate + self.rate_before)
+        rate = np.einsum("nij,nj->ni", self.gyro_matrix, mean) + self.gyro_bias
         rate = rate + math.radians(gyro.density_deg) / math.sqrt(TICK) * white[:, :3]
         force = self._wrench(self.stamp - TICK_NS)[:, :3] / self.mass * self.free[:3]
         arm = np.array(self.vehicle.inertial_sensor.position) - self.com
@@ -228,15 +245,10 @@ class World:
     def _wrench(self, start):
         """Mean force and torque about the centre of mass over the tick from `start`, body axes, shape (n, 6)."""
         wrench = np.zeros((self.n, 6))
-        sag = self.vehicle.thrusters.maximum_sag / 3.0
         for k, pulses in enumerate(self.pulses):
-            inside = [(valve, max(a, start), min(b, start + TICK_NS)) for valve, a, b in pulses]
-            inside = [pulse for pulse in inside if pulse[2] > pulse[1]]
-            for one in inside:
-                lost = sum(
-                    max(0.0, min(one[2], other[2]) - max(one[1], other[1])) for other in inside if other is not one
-                )
-                wrench[k] += (one[2] - one[1] - sag * lost) / TICK_NS * self.thrust[k, :, one[0]]
+            for valve, opened, closed in pulses:
+                open_for = max(0.0, min(closed, start + TICK_NS) - max(opened, start))
+                wrench[k] += open_for / TICK_NS * self.thrust[k, :, valve]
         return wrench
 
     def _command(self, tick):
@@ -268,13 +280,14 @@ class World:
                 self.pulses[k].append((valve, start + opening + edges[0], start + on_ns[valve] + closing + edges[1]))
 
     def _listen(self, since_pulse):
-        """Keep the times of flight of the chirps that leave within this tick."""
+        """Keep the times of flight of the chirps that leave within this tick, and in `measured` what they are."""
+        self.measured = []
         slot = self.beacons.slot
         beacon = round(since_pulse / slot)
         if self.mute or abs(since_pulse - beacon * slot) > 1e-9 or beacon >= len(self.beacons.beacons):
             return
         ranging = self.noise.ranging
-        sound = 343.2 * np.sqrt(self.air / 293.15)
+        sound = np.array([speed_of_sound(*air) for air in zip(self.air, self.humidity, strict=True)])
         receivers = len(self.receiver)
         white, lots = self.normal(receivers), self.uniform(receivers, 3)
         for r in range(receivers):
@@ -293,8 +306,10 @@ class World:
             for k in np.flatnonzero(seen & (lots[:, r, 0] >= ranging.dropout)):
                 arrival = self.stamp + flight[k] * NS_PER_S
                 sigma = ranging.constant + ranging.per_metre * distance[k]
-                if any(opened <= arrival <= closed for _, opened, closed in self.pulses[k]):
-                    sigma *= ranging.valve_factor
+                open_now = {valve for valve, opened, closed in self.pulses[k] if opened <= arrival <= closed}
+                loud = sum(self.loudness[r, valve] for valve in open_now)
+                sigma *= math.sqrt(1.0 + (ranging.valve_factor**2 - 1.0) * loud)
+                self.measured.append((k, beacon, r, flight[k], sigma))
                 error = sigma * white[k, r]
                 if lots[k, r, 1] < ranging.multipath:
                     error += ranging.multipath_shortest + lots[k, r, 2] * (
@@ -309,8 +324,10 @@ class World:
     def _move(self):
         wrench = self._wrench(self.stamp)
         if self.disturbance_walk:
-            walk = math.sqrt(2.0 * self.noise.surroundings.disturbance**2 / 60.0 * TICK)
-            self.disturbance = self.disturbance + walk * self.normal(3) * self.free[:3]
+            around = self.noise.surroundings
+            way = np.maximum(np.linalg.norm(self.velocity, axis=1), SLOWEST) * TICK
+            walk = np.sqrt(2.0 * around.disturbance_change**2 / around.disturbance_length * way)
+            self.disturbance = self.disturbance + walk[:, None] * self.normal(3) * self.free[:3]
         torque = wrench[:, 3:] - np.cross(self.rate, self.rate @ self.inertia)
         spin = (torque @ self.unload.T) * self.free[3:]
         middle = self.rotation * Rotation.from_rotvec(0.5 * TICK * self.rate)

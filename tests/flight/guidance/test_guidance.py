@@ -34,7 +34,7 @@ def answer(guidance, **odometry):
     for name, value in odometry.items():
         message[name] = value
     wrench, reference, status = (np.zeros(1, t) for t in (messages.WRENCH, messages.ODOMETRY, messages.STATUS))
-    guidance.step(message, wrench, reference, status)
+    guidance.step(message, np.zeros(1, messages.WRENCH), wrench, reference, status)
     return wrench[0], reference[0], status[0]
 
 

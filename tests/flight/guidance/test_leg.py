@@ -66,3 +66,17 @@ def test_the_move_begins_where_the_brake_ends():
     one = a_leg(length=2.0, brake_speed=0.5, deceleration=0.25)
     assert leg.along_move(one, 2.0) == (0.0, 0.0)
     assert leg.along_move(one, 2.1)[0] == pytest.approx(0.5 * 0.1**2)
+
+
+@settings(deadline=None)
+@given(length=st.one_of(st.just(0.0), positive), acceleration=positive, limit=positive, brake=st.floats(0.0, 1.0))
+def test_the_changes_of_speed_that_are_left_are_those_of_the_speed_from_then_on(length, acceleration, limit, brake):
+    one = a_leg(length, acceleration, limit, brake, 0.7)
+    total = leg.brake_time(one) + leg.move_time(one)
+    times = np.linspace(0.0, total, 2001)
+    speed = np.array([leg.along_brake(one, t)[1] - leg.along_move(one, t)[1] for t in times])
+    left = np.array([leg.changes_left(one, t) for t in times])
+    changed = np.append(np.cumsum(np.abs(np.diff(speed))[::-1])[::-1], 0.0)
+    step = max(acceleration, 0.7) * total / 2000
+    assert left == pytest.approx(changed, abs=3.0 * step + 1e-9)
+    assert leg.changes_left(one, total + 1.0) == pytest.approx(0.0, abs=1e-12)
