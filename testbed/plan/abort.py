@@ -15,6 +15,7 @@ from testbed.plan.criteria_schema import (
     AnyAbort,
     ContactForceAbove,
     LostFix,
+    LowBattery,
     LowGas,
     Outside,
     PositionErrorAbove,
@@ -39,6 +40,10 @@ class AbortWatch:
     def begin(self, stamp: int, vehicles: Sequence[str]) -> None:
         """A try begins at this stamp (ns)."""
         self._last_fix = dict.fromkeys(vehicles, stamp)
+
+    def saw_all(self, stamp: int) -> None:
+        """Every vehicle had a fix at this stamp (ns)."""
+        self._last_fix = dict.fromkeys(self._last_fix, stamp)
 
     def reason(self, criteria: Sequence[AnyAbort], seen: Observation, log: TryLog) -> str | None:
         """Why the try must end now, in a sentence; None if it need not."""
@@ -72,6 +77,8 @@ class AbortWatch:
                 return _first(self._last_fix, lambda name: self._lost(criterion.longest, name, seen.stamp))
             case LowGas():
                 return _first(log.gas, lambda name: _low_gas(criterion.minimum_g, 1e3 * log.gas[name]))
+            case LowBattery():
+                return _first(seen.battery, lambda name: _low_battery(criterion, *seen.battery[name]))
         return None
 
     def _off_reference(self, limit: float, name: str, log: TryLog) -> str | None:
@@ -113,6 +120,17 @@ def _spinning(limit_deg: float, odometry: Any) -> str | None:
 
 def _low_gas(minimum_g: float, left_g: float) -> str | None:
     return f"has {left_g:.1f} g of gas left; {minimum_g:g} g is the least allowed" if left_g < minimum_g else None
+
+
+def _low_battery(criterion: LowBattery, charge: float, voltage: float) -> str | None:
+    least_charge, least_voltage = criterion.minimum_charge, criterion.minimum_voltage
+    if least_charge is not None and charge < least_charge:
+        return (
+            f"has {100.0 * charge:.1f} % of its battery's charge left; {100.0 * least_charge:g} % is the least allowed"
+        )
+    if least_voltage is not None and voltage < least_voltage:
+        return f"has {voltage:.2f} V from its battery; {least_voltage:g} V is the least allowed"
+    return None
 
 
 def _first(vehicles: Any, check: Callable[[str], str | None]) -> str | None:

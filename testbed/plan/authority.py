@@ -1,59 +1,67 @@
-"""What the valves of a vehicle can do on the table: the largest push, and the thrust that a push costs."""
+"""What the valves of a vehicle can do in its place: the largest push, and the thrust that a push costs."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
+from testbed.description.axes import CABIN_AXES, TABLE_AXES, axis_mask
 from testbed.description.vehicle import Vehicle
 
-PLANAR = [0, 1, 5]
-"""Rows of a wrench that are free on the table: force along x and y, torque about z."""
+Place = Literal["table", "cabin"]
+
+FREE: Final = {"table": np.flatnonzero(axis_mask(TABLE_AXES)), "cabin": np.flatnonzero(axis_mask(CABIN_AXES))}
+"""Rows of a wrench that are free in each place."""
 
 
-def force_along(vehicle: Vehicle, angle: float) -> float:
-    """Largest force N without torque, in the direction `angle` rad from the body's x axis; 0 if there is none."""
-    return _solve(vehicle, (math.cos(angle), math.sin(angle), 0.0))[0]
+def force_along(vehicle: Vehicle, place: Place, direction: Sequence[float]) -> float:
+    """Largest force N without torque in a direction (unit vector, base_link); 0 if there is none."""
+    return _solve(vehicle, place, (*direction, 0.0, 0.0, 0.0))[0]
 
 
-def torque(vehicle: Vehicle, sign: float) -> float:
-    """Largest torque N·m about z without force, to the left for sign 1 and to the right for -1; 0 if there is none."""
-    return _solve(vehicle, (0.0, 0.0, sign))[0]
+def torque_about(vehicle: Vehicle, place: Place, axis: Sequence[float]) -> float:
+    """Largest torque N·m without force about an axis (unit vector, base_link); 0 if there is none."""
+    return _solve(vehicle, place, (0.0, 0.0, 0.0, *axis))[0]
 
 
-def thrust_for_force(vehicle: Vehicle, angle: float) -> float:
+def thrust_for_force(vehicle: Vehicle, place: Place, direction: Sequence[float]) -> float:
     """Least sum of valve thrust N for a force of 1 N in that direction; infinite if there is none."""
-    return _solve(vehicle, (math.cos(angle), math.sin(angle), 0.0))[1]
+    return _solve(vehicle, place, (*direction, 0.0, 0.0, 0.0))[1]
 
 
-def thrust_for_torque(vehicle: Vehicle, sign: float) -> float:
-    """Least sum of valve thrust N for a torque of 1 N·m about z; infinite if there is none."""
-    return _solve(vehicle, (0.0, 0.0, sign))[1]
+def thrust_for_torque(vehicle: Vehicle, place: Place, axis: Sequence[float]) -> float:
+    """Least sum of valve thrust N for a torque of 1 N·m about that axis; infinite if there is none."""
+    return _solve(vehicle, place, (0.0, 0.0, 0.0, *axis))[1]
 
 
-def _solve(vehicle: Vehicle, direction: tuple[float, float, float]) -> tuple[float, float]:
+def _solve(vehicle: Vehicle, place: Place, direction: tuple[float, ...]) -> tuple[float, float]:
     """Largest s with B·u = s·direction, 0 <= u <= 1; and least thrust·u with B·u = direction, 0 <= u."""
     usable = [valve.in_service for valve in vehicle.thrusters.valves]
-    matrix = vehicle.thrusters.wrench_matrix(vehicle.floor.centre_of_mass)[PLANAR][:, usable]
+    centre = vehicle.mass_properties(place).centre_of_mass
+    matrix = np.ascontiguousarray(vehicle.thrusters.wrench_matrix(centre)[FREE[place]][:, usable])
     thrust = np.array([valve.thrust for valve in vehicle.thrusters.valves])[usable]
-    rounded = tuple(round(part, 6) for part in direction)
+    rounded = tuple(round(float(direction[row]), 6) for row in FREE[place])
     return _programs(matrix.tobytes(), thrust.tobytes(), rounded)
 
 
 @lru_cache(maxsize=1024)
 def _programs(matrix_bytes: bytes, thrust_bytes: bytes, direction: tuple[float, ...]) -> tuple[float, float]:
     thrust = np.frombuffer(thrust_bytes)
-    matrix = np.frombuffer(matrix_bytes).reshape(3, -1)
+    matrix = np.frombuffer(matrix_bytes).reshape(len(direction), -1)
     wanted: NDArray[np.float64] = np.array(direction)
     if not len(thrust):
         return 0.0, math.inf
     count = len(thrust)
     scaled = np.column_stack([matrix, -wanted])
-    largest = linprog([0.0] * count + [-1.0], A_eq=scaled, b_eq=[0.0] * 3, bounds=[(0, 1)] * count + [(0, None)])
+    largest = linprog(
+        [0.0] * count + [-1.0], A_eq=scaled, b_eq=[0.0] * len(direction), bounds=[(0, 1)] * count + [(0, None)]
+    )
     strongest = float(largest.x[-1]) if largest.success else 0.0
     if strongest < 1e-9:
         return 0.0, math.inf

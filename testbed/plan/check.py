@@ -6,7 +6,20 @@ from pathlib import Path
 
 from testbed.description.errors import ConfigurationError, Problem
 from testbed.description.load import load
-from testbed.plan.checks import endurance, gas, limits, places, reach, references
+from testbed.plan.checks import (
+    cameras,
+    endurance,
+    faults,
+    gas,
+    guard,
+    limits,
+    own_parts,
+    parking,
+    places,
+    quiet,
+    reach,
+    references,
+)
 from testbed.plan.checks.subject import Subject
 from testbed.plan.configuration import load_configuration
 from testbed.plan.schema import Plan
@@ -19,16 +32,17 @@ def check(plan_path: Path) -> list[Problem]:
     except ConfigurationError as error:
         return error.problems
     problems = list(references.check(loaded))
-    if loaded.description.place == "cabin":  # not there yet, as the references say
-        return _in_order(problems)
     try:
         configuration = load_configuration(plan_path)
     except ConfigurationError as error:
         return _in_order([*problems, *error.problems])
-    if configuration.table is not None:
-        subject = Subject.of(configuration, configuration.table)
-        for part in (places, reach, gas, endurance, limits):
-            problems.extend(part.check(subject))
+    problems.extend(cameras.check(configuration))
+    problems.extend(faults.check(configuration))
+    problems.extend(quiet.check(configuration))
+    problems.extend(own_parts.check(configuration))
+    subject = Subject.of(configuration)
+    for part in (places, parking, reach, gas, endurance, limits, guard):
+        problems.extend(part.check(subject))
     return _in_order(problems)
 
 

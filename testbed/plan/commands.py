@@ -46,8 +46,11 @@ class Place:
 class PlanState:
     """The message on `/plan/state`, which is also the permission to fire.
 
-    `maneuvers` and `places`: the newest number given to each vehicle, 0 before the first. Times in s since the try
-    began; worst separation of the try in m, None before there is any.
+    `maneuvers` and `places`: the newest number given to each vehicle, 0 before the first. `faults`: those in force, as
+    indices into Plan.faults_of(run). Times in s since the try began; `floating_left`: s until each carriage is out of
+    air, empty in the cabin; worst separation of the try in m, None before there is any.
+    `room_gas_ppm`: released gas in the room's air. `outlook`: gas_outlook.Outlook of each vehicle. `battery`: each
+    one's `charge` left, 0 to 1, and `voltage` V.
     """
 
     stamp: int
@@ -63,9 +66,14 @@ class PlanState:
     time_limit: float
     maneuvers: Mapping[str, int]
     places: Mapping[str, int]
+    faults: tuple[int, ...]
     gas_left_g: Mapping[str, float]
+    floating_left: Mapping[str, float]
     worst_separation: float | None
     decision: str
+    room_gas_ppm: float = 0.0
+    outlook: Mapping[str, Mapping[str, float | int | None]] = field(default_factory=dict)
+    battery: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
     def to_json(self) -> str:
         """Write the message."""
@@ -75,7 +83,7 @@ class PlanState:
     def from_json(cls, text: str) -> PlanState:
         """Read the message; ValueError, KeyError or TypeError if it is none."""
         values = json.loads(text)
-        return cls(**{**values, "phase": SessionPhase(values["phase"])})
+        return cls(**{**values, "phase": SessionPhase(values["phase"]), "faults": tuple(values.get("faults", ()))})
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,9 @@ from pydantic import BaseModel
 import testbed
 from testbed.description.axes import CABIN_AXES, TABLE_AXES
 from testbed.description.beacons import Beacons
-from testbed.description.cabin import Cabin
+from testbed.description.cabin import Cabin, Orbit
 from testbed.description.errors import ConfigurationError, Problem
+from testbed.description.grid_file import with_heights
 from testbed.description.load import Loaded, load
 from testbed.description.locate import locate
 from testbed.description.noise import Noise
@@ -64,11 +65,25 @@ class Configuration:
         return TABLE_AXES if self.place == "table" else CABIN_AXES
 
     @property
+    def orbit(self) -> Orbit | None:
+        """What the fixed frame turns with, as flight code is told; None on the table."""
+        return None if self.cabin is None else self.cabin.orbit
+
+    @property
     def room(self) -> Table | Cabin:
         """Where the session takes place."""
         room = self.table if self.table is not None else self.cabin
         assert room is not None, "the schema of a plan sees to it that one of both is there"
         return room
+
+    @property
+    def provenance(self) -> tuple[str, ...]:
+        """What whoever reads results should know of where the room's figures come from, a sentence each."""
+        return () if self.table is None else self.table.provenance
+
+    def cameras_on(self) -> tuple[str, ...]:
+        """Names of the vehicles whose cameras the plan switches on."""
+        return tuple(name for name, planned in self.plan.vehicles.items() if planned.camera)
 
     def resolved(self) -> dict[str, Any]:
         """Return every value that decides what happens, defaults included, as plain data."""
@@ -99,6 +114,7 @@ class Configuration:
             "resolved": self.resolved(),
             "files": files,
             "versions": dict(self.versions),
+            "provenance": self.provenance,
         }
         return json.dumps(content)
 
@@ -156,6 +172,11 @@ def load_configuration(plan_path: Path, seed: int | None = None) -> Configuratio
         return loaded.description
 
     table = part(Table, plan.table, "table") if plan.table is not None else None
+    if table is not None:
+        try:
+            table = with_heights(table, sources["table"])
+        except ConfigurationError as error:
+            problems.extend(error.problems)
     cabin = part(Cabin, plan.cabin, "cabin") if plan.cabin is not None else None
     beacons = part(Beacons, plan.beacons, "beacons")
     noise = part(Noise, plan.noise, "noise")

@@ -126,7 +126,21 @@ class LowGas(Description):
     minimum_g: float = Field(gt=0.0, description="Smallest mass of gas in the tank, g")
 
 
+class LowBattery(Description):
+    """A vehicle's battery runs low: by its charge, its voltage under load, or whichever comes first."""
+
+    kind: Literal["low_battery"]
+    minimum_charge: float | None = Field(default=None, gt=0.0, lt=1.0, description="Smallest share of charge left")
+    minimum_voltage: float | None = Field(default=None, gt=0.0, description="Smallest voltage under load, V")
+
+    @model_validator(mode="after")
+    def _some_limit(self) -> Self:
+        if self.minimum_charge is None and self.minimum_voltage is None:
+            raise Inconsistent("with minimum_charge, minimum_voltage or both")
+        return self
+
+
 AnyAbort = Annotated[
-    SeparationBelow | PositionErrorAbove | ContactForceAbove | Outside | Spin | LostFix | LowGas,
+    SeparationBelow | PositionErrorAbove | ContactForceAbove | Outside | Spin | LostFix | LowGas | LowBattery,
     Field(discriminator="kind"),
 ]

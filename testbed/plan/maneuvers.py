@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import Annotated, Literal, Self
 
@@ -33,33 +34,80 @@ class Hold(Description):
     kind: Literal["hold"]
     duration: float = Field(gt=0.0, le=3600.0, description="How long, s")
     pose: Pose | None = Field(default=None, description="Where; near the pose before, as hold plans no path")
+    deadband: float | None = Field(
+        default=None,
+        gt=0.0,
+        le=0.5,
+        description="Drift within ± so much along each axis of the vehicle to save gas, m; goes with deadband_deg",
+    )
+    deadband_deg: float | None = Field(
+        default=None, gt=0.0, le=30.0, description="Drift within ± so much about each axis, degrees; goes with deadband"
+    )
+
+    @model_validator(mode="after")
+    def _both_deadbands(self) -> Self:
+        if (self.deadband is None) != (self.deadband_deg is None):
+            missing, given = ("deadband", "deadband_deg") if self.deadband is None else ("deadband_deg", "deadband")
+            raise Inconsistent(f"only together with {missing}, which is missing", given)
+        return self
 
 
 class Translate(Description):
-    """Move in a straight line, at rest before and after; the attitude stays."""
+    """Move in a straight line, at rest before and after; the attitude stays.
+
+    As fast as one of three allows: speed_limit, duration (arrive then, with the least peak effort) or gas_g.
+    """
 
     kind: Literal["translate"]
     x: float = Field(description="Goal, m")
     y: float = Field(description="Goal, m")
     z: float | None = Field(default=None, description="Goal, m; without it the height stays")
-    speed_limit: float = Field(default=SPEED_LIMIT, gt=0.0, le=1.0, description="Largest planned speed, m/s")
+    speed_limit: float | None = Field(
+        default=None,
+        gt=0.0,
+        le=1.0,
+        description=f"Largest planned speed, m/s; {SPEED_LIMIT:g} where none of the three is given",
+    )
+    duration: float | None = Field(default=None, gt=0.0, le=3600.0, description="Arrive after this time, s")
+    gas_g: float | None = Field(default=None, gt=0.0, description="As fast as this much gas allows, g")
+
+    @model_validator(mode="after")
+    def _one_way_to_fly(self) -> Self:
+        _only_one(self, "speed_limit")
+        return self
 
 
 class Rotate(Description):
-    """Turn the short way round, at rest before and after; the position stays."""
+    """Turn the short way round, at rest before and after; the position stays.
+
+    As fast as one of three allows: rate_limit_deg, duration (arrive then, with the least peak effort) or gas_g.
+    """
 
     kind: Literal["rotate"]
     heading_deg: float | None = Field(default=None, ge=-360.0, le=360.0, description="Goal about z, degrees")
     attitude_deg: Vector | None = Field(default=None, description="Goal: roll, pitch, yaw about fixed axes, degrees")
-    rate_limit_deg: float = Field(
-        default=RATE_LIMIT_DEG, gt=0.0, le=90.0, description="Largest planned rate, degrees/s"
+    rate_limit_deg: float | None = Field(
+        default=None,
+        gt=0.0,
+        le=90.0,
+        description=f"Largest planned rate, degrees/s; {RATE_LIMIT_DEG:g} where none of the three is given",
     )
+    duration: float | None = Field(default=None, gt=0.0, le=3600.0, description="Arrive after this time, s")
+    gas_g: float | None = Field(default=None, gt=0.0, description="As fast as this much gas allows, g")
 
     @model_validator(mode="after")
     def _one_goal(self) -> Self:
         if (self.heading_deg is None) == (self.attitude_deg is None):
             raise Inconsistent("either heading_deg or attitude_deg")
+        _only_one(self, "rate_limit_deg")
         return self
+
+
+def _only_one(step: Translate | Rotate, limit: str) -> None:
+    """Raises Inconsistent where more than one of `limit`, duration and gas_g is given."""
+    given = [key for key in (limit, "duration", "gas_g") if getattr(step, key) is not None]
+    if len(given) > 1:
+        raise Inconsistent(f"only one of {limit}, duration and gas_g", given[-1])
 
 
 class TrackPoint(Description):
@@ -70,6 +118,11 @@ class TrackPoint(Description):
     y: float = Field(description="Position, m")
     z: float | None = Field(default=None, description="Position, m; without it the height stays")
     heading_deg: float = Field(default=0.0, ge=-360.0, le=360.0, description="Heading about z, degrees")
+
+    def distance(self, other: TrackPoint, place: Literal["table", "cabin"]) -> float:
+        """Straight way to another point, m; heights count in the cabin where both are given."""
+        rise = other.z - self.z if place == "cabin" and self.z is not None and other.z is not None else 0.0
+        return math.hypot(other.x - self.x, other.y - self.y, rise)
 
 
 class Track(Description):

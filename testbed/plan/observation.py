@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any, Final, Literal
 
@@ -29,13 +29,17 @@ class Request:
 
 @dataclass(frozen=True)
 class Contact:
-    """One contact: two vehicles, or one and the edge. Stamp ns of its beginning, peak force N, impulse N·s."""
+    """One contact: two vehicles, or one and the edge. Stamp ns of its beginning, peak force N, impulse N·s.
+
+    capture: of two ports, "captured", or why they did not capture (model.ports.Capture); else empty.
+    """
 
     stamp: int
     first: str
     second: str
     peak_force: float
     impulse: float
+    capture: str = ""
 
 
 def contacts_to_json(stamp: int, contacts: tuple[Contact, ...]) -> str:
@@ -54,8 +58,9 @@ class Observation:
 
     Mappings are by vehicle; whoever has sent nothing yet is not in them. `truth` and `reference`: arrays of
     messages.ODOMETRY, all new since the step before, oldest first. `odometry` and `status`: the latest record of
-    messages.ODOMETRY and messages.STATUS. `supply`: latest pressure Pa and temperature K. `contacts`: new since the
-    step before.
+    messages.ODOMETRY and messages.STATUS. `supply`: latest pressure Pa and temperature K. `carriage`: latest pressure
+    Pa of the carriage's air, on the table. `battery`: latest charge left, 0 to 1, and voltage V. `contacts`: new since
+    the step before. `live_faults`: those that someone has set at the plant, in words, as far as it has told.
     """
 
     stamp: int
@@ -64,7 +69,28 @@ class Observation:
     reference: Mapping[str, NDArray[np.void]] = field(default_factory=dict)
     status: Mapping[str, Any] = field(default_factory=dict)
     supply: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    carriage: Mapping[str, float] = field(default_factory=dict)
+    battery: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     contacts: tuple[Contact, ...] = ()
+    live_faults: tuple[str, ...] = ()
     requests: tuple[Request, ...] = ()
     ready: bool = True
     not_ready_reason: str = ""
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Quiet steps, one after the other.
+
+    stamps: of each step, ns; weighed: each tank after each step, stirs.WEIGHED (steps, n); seen: by index, observations
+    of some of the steps, always of the last, without motion. truth and reference: by vehicle, samples.TRACK, all since
+    the step before the first, oldest first, of all vehicles at the same stamps; until[k]: how many of `truth` had come
+    by step k.
+    """
+
+    stamps: Sequence[int]
+    weighed: NDArray[np.void]
+    seen: Mapping[int, Observation]
+    truth: Mapping[str, NDArray[np.void]]
+    until: NDArray[np.int64]
+    reference: Mapping[str, NDArray[np.void]]

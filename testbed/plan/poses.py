@@ -53,7 +53,7 @@ def planned_poses(configuration: Configuration) -> tuple[RunPoses, ...]:
         start = {name: now[name] for name in configuration.plan.vehicles if name in now}
         after: dict[str, list[PlannedPose]] = {name: [] for name in start}
         for name in start:
-            for step in run.maneuvers.get(name, ()):
+            for step in run.steps(name):
                 now[name] = pose_after(step, now[name], _height(configuration, name))
                 after[name].append(now[name])
         runs.append(RunPoses(start, after))

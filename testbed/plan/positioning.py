@@ -29,6 +29,8 @@ PLACED: Final = Tolerance(distance=0.10, angle_deg=8.0, speed=0.05, rate_deg=4.0
 """Put there and found by the estimator; the vehicle may now fire to hold itself."""
 SETTLED: Final = Tolerance(distance=0.05, angle_deg=4.0, speed=0.02, rate_deg=2.0, deviation=0.03)
 """Held well enough to begin."""
+POSITIONING_LIMIT: Final = 60.0
+"""A try whose vehicles are not in place within this time fails, s; the same again for settling."""
 STILL_SPEED: Final = 0.015
 STILL_RATE_DEG: Final = 2.0
 

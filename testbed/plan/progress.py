@@ -4,25 +4,40 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from testbed.description.maneuver import Maneuver, Phase, Waypoint
 from testbed.description.messages import NS_PER_S
-from testbed.plan.maneuvers import Hold, Rotate, Step, Track, Translate
+from testbed.plan.flight_limits import Fastest
+from testbed.plan.maneuvers import RATE_LIMIT_DEG, SPEED_LIMIT, Hold, Rotate, Step, Track, Translate
 from testbed.plan.poses import PlannedPose, RunPoses
 from testbed.plan.schema import Run
 
 START_GRID_NS: Final = NS_PER_S // 10
 START_LEAD_NS: Final = NS_PER_S // 5
 """A maneuver starts at the first multiple of 0.1 s that is at least 0.2 s away, so that it has arrived by then."""
+NEVER: Final = 2**63 - 1
+"""A stamp that does not come."""
+
+
+class Awaited(NamedTuple):
+    """A maneuver is done at this stamp (ns), or when guidance holds the one of this number."""
+
+    stamp: int = NEVER
+    number: int = -1
+
+
+GAS_DEADBAND: Final = 0.015
+"""A move by gas lets the vehicle stray so far from its reference, m, rather than spend gas on staying close."""
+GAS_DEADBAND_DEG: Final = 1.5
 
 
 class Progress:
-    """The maneuvers of one try. `expiry` (stamp ns) is that of all of them."""
+    """The maneuvers of one try. `most`: limits of moves by time and by gas; `expiry` (stamp ns) is that of all."""
 
-    def __init__(self, run: Run, poses: RunPoses, attempt: int, expiry: int) -> None:
-        self._run, self._poses, self._attempt, self._expiry = run, poses, attempt, expiry
-        self._lists = {name: run.maneuvers.get(name, ()) for name in poses.start}
+    def __init__(self, run: Run, poses: RunPoses, most: Mapping[str, Fastest], attempt: int, expiry: int) -> None:
+        self._run, self._poses, self._most, self._attempt, self._expiry = run, poses, most, attempt, expiry
+        self._lists = {name: run.steps(name) for name in poses.start}
         self._index = dict.fromkeys(self._lists, -1)
         self._given: dict[str, Maneuver] = {}
 
@@ -47,17 +62,25 @@ class Progress:
 
     def _done(self, name: str, stamp: int, status: Any) -> bool:
         """Whether the vehicle's maneuver is over and its list is not."""
-        index, steps = self._index[name], self._lists[name]
-        if index < 0:
-            return True
-        if index >= len(steps):
+        awaited = self.awaited(name)
+        if awaited is None:
             return False
+        held = status is not None and status["number"] == awaited.number and status["phase"] == Phase.HOLDING
+        return held or stamp >= awaited.stamp
+
+    def awaited(self, name: str) -> Awaited | None:
+        """When the maneuver that a vehicle flies is done; None where its list is over."""
+        index, steps = self._index.get(name, 0), self._lists.get(name, ())
+        if index < 0:
+            return Awaited(stamp=0)
+        if index >= len(steps):
+            return None
         step, given = steps[index], self._given[name]
         if isinstance(step, Hold):
-            return stamp >= given.start + round(step.duration * NS_PER_S)
+            return Awaited(given.start + round(step.duration * NS_PER_S))
         if isinstance(step, Track):
-            return stamp >= given.start + round(step.waypoints[-1].time * NS_PER_S)
-        return status is not None and status["number"] == given.number and status["phase"] == Phase.HOLDING
+            return Awaited(given.start + round(step.waypoints[-1].time * NS_PER_S))
+        return Awaited(number=given.number)
 
     def _maneuver(self, name: str, stamp: int, number: int) -> Maneuver:
         index = self._index[name]
@@ -67,11 +90,13 @@ class Progress:
             self._lists[name][index],
             before,
             self._poses.after[name][index],
+            self._most[name],
             number=number,
             run=self._run.name,
             attempt=self._attempt,
             start=start,
             expiry=self._expiry,
+            manual=self._run.manual,
         )
 
 
@@ -82,6 +107,8 @@ def starting(stamp: int) -> int:
 
 def told(vehicle: str, given: Maneuver) -> str:
     """Say in words what a vehicle is asked to do."""
+    if given.manual:
+        return f"{vehicle} goes where its topic goal says"
     if given.kind == "track":
         return f"{vehicle} tracks {len(given.waypoints)} waypoints"
     if given.kind == "rotate" and given.orientation is not None:
@@ -94,10 +121,11 @@ def told(vehicle: str, given: Maneuver) -> str:
     return f"{vehicle} translates to {where}" if given.kind == "translate" else f"{vehicle} holds at {where}"
 
 
-def maneuver(step: Step, before: PlannedPose, after: PlannedPose, **common: Any) -> Maneuver:
+def maneuver(step: Step, before: PlannedPose, after: PlannedPose, most: Fastest, **common: Any) -> Maneuver:
     """Translate a maneuver of the plan into the message for guidance.
 
     Every one but a track carries its whole goal, position and attitude, so that the errors of maneuvers do not add up.
+    most: limits of a move that has none of its own.
     """
     if isinstance(step, Track):
         points = tuple(
@@ -112,8 +140,17 @@ def maneuver(step: Step, before: PlannedPose, after: PlannedPose, **common: Any)
         )
         return Maneuver(kind="track", waypoints=points, **common)
     limits: dict[str, Any] = {}
-    if isinstance(step, Translate):
-        limits["speed_limit"] = step.speed_limit
-    if isinstance(step, Rotate):
-        limits["rate_limit"] = math.radians(step.rate_limit_deg)
+    if isinstance(step, Hold) and step.deadband is not None and step.deadband_deg is not None:
+        limits |= {"deadband": step.deadband, "deadband_angle": math.radians(step.deadband_deg)}
+    if isinstance(step, Translate | Rotate):
+        limits |= {"speed_limit": most.speed} if isinstance(step, Translate) else {"rate_limit": most.rate}
+        if step.duration is not None:
+            limits["duration"] = step.duration
+        elif step.gas_g is not None:
+            limits["gas"] = 1e-3 * step.gas_g
+            limits |= {"deadband": GAS_DEADBAND, "deadband_angle": math.radians(GAS_DEADBAND_DEG)}
+        elif isinstance(step, Translate):
+            limits["speed_limit"] = step.speed_limit or SPEED_LIMIT
+        else:
+            limits["rate_limit"] = math.radians(step.rate_limit_deg or RATE_LIMIT_DEG)
     return Maneuver(kind=step.kind, position=after.position, orientation=after.orientation, **limits, **common)

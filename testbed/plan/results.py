@@ -29,6 +29,15 @@ COUNTED = frozenset({Verdict.PASSED, Verdict.FAILED, Verdict.ABORTED})
 
 
 @dataclass(frozen=True)
+class Ending:
+    """A try that is over and waits to be judged; without a verdict its criteria decide."""
+
+    stamp: int
+    verdict: Verdict | None
+    reason: str
+
+
+@dataclass(frozen=True)
 class TryResult:
     """One try, from stamp `start` to stamp `end` ns. `reason` says in a sentence why it ended as it did."""
 

@@ -16,7 +16,7 @@ TRACK: Final = np.dtype([("stamp", "i8"), ("position", "f8", (3,)), ("orientatio
 """The part of messages.ODOMETRY that criteria look at."""
 
 GAS: Final = np.dtype([("stamp", "i8"), ("mass", "f8")], align=True)
-"""Mass of gas in a tank, kg, from supply pressure and temperature (description.gas.gas_mass)."""
+"""Mass of gas in a tank, kg, from supply pressure and temperature (description.gas_gauge)."""
 
 
 @dataclass(frozen=True)

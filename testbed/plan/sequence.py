@@ -9,30 +9,33 @@ HELD: operator's hold, until released       STOPPED: latched, ends the session  
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, replace
 from typing import Final, Literal
 
+from testbed.description.faults import Fault, in_words
 from testbed.description.messages import NS_PER_S
 from testbed.plan.abort import AbortWatch
 from testbed.plan.commands import OVER, PERMITTED, TRYING, Commands, PlanState, SessionPhase
 from testbed.plan.configuration import Configuration
 from testbed.plan.criteria import CriterionResult, evaluate
 from testbed.plan.ends_of_motion import EndsOfMotion, told_hold, told_stop
+from testbed.plan.fault_times import FaultTimes
+from testbed.plan.flight_limits import fastest_planned
+from testbed.plan.floating import Floating
+from testbed.plan.gas_account import GasAccount
 from testbed.plan.observation import Observation
 from testbed.plan.operator_requests import obey
 from testbed.plan.outgoing import Outgoing
 from testbed.plan.poses import planned_poses
-from testbed.plan.positioning import PLACED, SETTLED, Tolerance, missing, still
+from testbed.plan.positioning import PLACED, POSITIONING_LIMIT, SETTLED, Tolerance, missing, still
 from testbed.plan.progress import Progress, starting, told
-from testbed.plan.results import RunResult, TryResult, Verdict
+from testbed.plan.results import Ending, RunResult, TryResult, Verdict
 from testbed.plan.schema import Run
 from testbed.plan.try_log import TryLog
 
 READINESS_LIMIT: Final = 120.0
 """A session that is not ready within this time ends, s."""
-POSITIONING_LIMIT: Final = 60.0
-"""A try whose vehicles are not in place within this time fails, s; the same again for settling."""
 BRAKING_LIMIT: Final = 20.0
 """After a try that did not end by itself the vehicles get this long to come to rest before anything else happens, s."""
 COAST_SHOWN: Final = 5.0
@@ -44,15 +47,6 @@ HOLD_EXPIRY: Final = 3600.0
 
 Then = Literal["judge", "again", "next", "finish"]
 """What follows a try: what its verdict asks for, the same run again, the next run, or the end of the session."""
-
-
-@dataclass(frozen=True)
-class Ending:
-    """A try that is over and waits to be judged; without a verdict its criteria decide."""
-
-    stamp: int
-    verdict: Verdict | None
-    reason: str
 
 
 class Sequence:
@@ -69,17 +63,20 @@ class Sequence:
         self._results = [RunResult(run.name, run.required) for run in configuration.plan.runs]
         self._dimensions = 2 if configuration.table is not None else 3
         self._ends = EndsOfMotion(configuration)
-        self._log = TryLog(configuration.vehicles, self._dimensions)
-        self._watch = AbortWatch(configuration.room, self._dimensions)
+        self.log = TryLog(configuration.vehicles, self._dimensions)
+        self.aborts = AbortWatch(configuration.room, self._dimensions)
+        self.faults = FaultTimes()
+        self.floating = Floating(configuration.table)
+        self.gas = GasAccount(configuration)
         self._run_index = 0
-        self._since = 0
-        self._in_place_since: int | None = None
+        self.since = 0
+        self.in_place_since: int | None = None
         self._try_start: int | None = None
         self._braking = False
         self._in_control = False
         self._released = False
         self._where_planned = False
-        self._progress: Progress | None = None
+        self.progress: Progress | None = None
         self._handlers: dict[SessionPhase, Callable[[], None]] = {
             SessionPhase.READINESS: self._readiness,
             SessionPhase.POSITIONING: self._positioning,
@@ -93,14 +90,19 @@ class Sequence:
         """Take in one observation and decide; stamps must grow."""
         self.seen = seen
         self.out.begin(seen.stamp)
-        self._log.add(seen)
+        self.log.add(seen)
+        for name in self.floating.new_landings(seen.carriage):
+            self.out.event("touched_down", vehicle=name, pressure=seen.carriage[name])
+        for text in self.gas.step(seen.stamp, seen.supply, self.log.gas):
+            self.out.event("gas_warning", text=text)
         for request in seen.requests:
             obey(self, request)
         if self.ending is not None and seen.stamp - self.ending.stamp >= LATE * NS_PER_S:
             self._judge(self.ending)
         if (handler := self._handlers.get(self.phase)) is not None:
             handler()
-        return Commands(self._state(), self.out.places, self.out.maneuvers, tuple(self.out.events))
+        self._tell(self.faults.step(seen.stamp, self.phase is SessionPhase.RUNNING, seen.live_faults))
+        return Commands(self.state(seen), self.out.places, self.out.maneuvers, tuple(self.out.events))
 
     @property
     def results(self) -> tuple[RunResult, ...]:
@@ -140,24 +142,25 @@ class Sequence:
             return
         late = self._not_in_place(SETTLED)
         if late is not None:
-            self._in_place_since = None
+            self.in_place_since = None
             if self._in_phase > POSITIONING_LIMIT + self.run.settle:
                 self.end_try(Verdict.FAILED, f"not settled within {POSITIONING_LIMIT + self.run.settle:g} s: {late}")
             return
-        if self._in_place_since is None:
-            self._in_place_since = self.seen.stamp
-        if self.seen.stamp - self._in_place_since >= self.run.settle * NS_PER_S:
+        if self.in_place_since is None:
+            self.in_place_since = self.seen.stamp
+        if self.seen.stamp - self.in_place_since >= self.run.settle * NS_PER_S:
             self._begin_running()
 
     def _running(self) -> None:
-        assert self._progress is not None
+        assert self.progress is not None
         if self._aborted():
             return
         if self._in_phase > self.run.time_limit:
-            self.end_try(Verdict.FAILED, f"not done within the time limit of {self.run.time_limit:g} s")
+            late = f"not done within the time limit of {self.run.time_limit:g} s"
+            self.end_try(*((None, "the time is up") if self.run.manual else (Verdict.FAILED, late)))
         else:
-            new = self._progress.advance(self.seen.stamp, self.seen.status, self.out.maneuver_numbers)
-            if self._progress.complete:
+            new = self.progress.advance(self.seen.stamp, self.seen.status, self.out.maneuver_numbers)
+            if self.progress.complete:
                 self.end_try(None, "all maneuvers done")
             if new:
                 self.out.decide("; ".join(told(name, maneuver) for name, maneuver in new.items()))
@@ -176,7 +179,8 @@ class Sequence:
 
     def _aborted(self) -> bool:
         """Whether an abort criterion has ended the try just now."""
-        reason = self._watch.reason(self.configuration.plan.aborts(self.run), self.seen, self._log)
+        reason = self.gas.unmodelled
+        reason = reason or self.aborts.reason(self.configuration.plan.aborts(self.run), self.seen, self.log)
         if reason:
             self.out.event("abort", reason=reason)
             self.end_try(Verdict.ABORTED, reason)
@@ -210,6 +214,7 @@ class Sequence:
 
     def _begin_try(self) -> None:
         """Put vehicles where the plan wants them: all of them, unless this run goes on from one that passed."""
+        self._tell(self.faults.end())
         poses, tries = self.poses[self._run_index].start, len(self._results[self._run_index].tries)
         self.out.run, self.out.attempt = self.run.name, tries + 1
         self._try_start = None
@@ -228,17 +233,20 @@ class Sequence:
         """Let all vehicles hold at their start poses."""
         duration = POSITIONING_LIMIT + 2.0 * self.run.settle + LATE
         self.out.hold(starting(self.seen.stamp), self._after(duration + 1.0), self.poses[self._run_index].start)
-        self._in_place_since = None
+        self.in_place_since = None
         self._in_control = True
-        self._watch.begin(self.seen.stamp, list(self.configuration.vehicles))
+        self.aborts.begin(self.seen.stamp, list(self.configuration.vehicles))
         self._enter(SessionPhase.SETTLING, f"Settling for {self._try_name}")
 
     def _begin_running(self) -> None:
         expiry = self._after(self.run.time_limit + POSITIONING_LIMIT)
-        self._progress = Progress(self.run, self.poses[self._run_index], self.out.attempt, expiry)
+        poses, most = self.poses[self._run_index], fastest_planned(self.configuration, self.run)
+        self.progress = Progress(self.run, poses, most, self.out.attempt, expiry)
         self._try_start = self.seen.stamp
-        self._log.begin()
-        self._watch.begin(self.seen.stamp, list(self.configuration.vehicles))
+        self.log.begin()
+        self.gas.begin_try()
+        self.faults.begin(self.configuration.plan.faults_of(self.run.name), self.seen.stamp)
+        self.aborts.begin(self.seen.stamp, list(self.configuration.vehicles))
         self._enter(SessionPhase.RUNNING, f"Running {self._try_name}")
         self.out.event("try_started", time_limit=self.run.time_limit)
         self._running()
@@ -294,21 +302,24 @@ class Sequence:
             missed = [f"{result.name} {result.vehicle}".strip() for result in criteria if not result.passed]
             verdict = Verdict.FAILED if missed else Verdict.PASSED
             reason = f"not met: {', '.join(missed)}" if missed else "all criteria met"
+        if self.faults.begun and verdict in (Verdict.FAILED, Verdict.ABORTED):
+            reason += f" (broken: {'; '.join(self.faults.begun)})"
         start = ending.stamp if self._try_start is None else self._try_start
         result = TryResult(self.out.attempt, verdict, reason, start, ending.stamp, criteria)
         self.replace_result(self._run_index, tries=(*self._results[self._run_index].tries, result))
         self.out.event("verdict", verdict=str(verdict), reason=reason, start=start, end=ending.stamp)
         if self.phase is SessionPhase.EVALUATING:
             self.out.decide(f"{self._try_name} {verdict}: {reason}")
-        self._where_planned = verdict is Verdict.PASSED
-        self._log.end()
+        self._where_planned = verdict is Verdict.PASSED and not self.run.manual
+        self.log.end()
+        self.gas.end_try()
         self.ending = None
 
     def _evaluated(self, ending: Ending) -> tuple[CriterionResult, ...]:
         """Results of the criteria, each told as an event; none for a try that ended before it was running."""
         if self._try_start is None:
             return ()
-        samples = self._log.samples(self._try_start, ending.stamp, self.poses[self._run_index].goals)
+        samples = self.log.samples(self._try_start, ending.stamp, self.poses[self._run_index].goals)
         results = tuple(evaluate(self.run.criteria, samples))
         for result in results:
             self.out.event("criterion", **asdict(result))
@@ -317,6 +328,12 @@ class Sequence:
     def replace_result(self, index: int, **changes: object) -> None:
         """Change what is kept of a run."""
         self._results[index] = replace(self._results[index], **changes)  # type: ignore[arg-type]
+
+    def _tell(self, changes: Iterable[tuple[str, Fault]]) -> None:
+        """Report faults that begin or are over, as events of the try at hand."""
+        for kind, fault in changes:
+            self.out.event(kind, fault=in_words(fault))
+            self.out.decide(f"{'Broken' if kind == 'fault_began' else 'Whole again'}: {in_words(fault)}")
 
     # ---- small questions
 
@@ -337,14 +354,14 @@ class Sequence:
     @property
     def _in_phase(self) -> float:
         """Time since the phase began, s."""
-        return (self.seen.stamp - self._since) / NS_PER_S
+        return (self.seen.stamp - self.since) / NS_PER_S
 
     def _after(self, duration: float) -> int:
         """Stamp ns that lies `duration` s ahead."""
         return self.seen.stamp + round(duration * NS_PER_S)
 
     def _enter(self, phase: SessionPhase, decision: str) -> None:
-        self.phase, self._since = phase, self.seen.stamp
+        self.phase, self.since = phase, self.seen.stamp
         self.out.decide(decision)
 
     def _not_in_place(self, tolerance: Tolerance) -> str | None:
@@ -354,11 +371,12 @@ class Sequence:
                 return f"{name} {lack}"
         return None
 
-    def _state(self) -> PlanState:
+    def state(self, seen: Observation) -> PlanState:
+        """What there is to tell at the step of an observation."""
         running = self.phase is SessionPhase.RUNNING
-        elapsed = self._in_phase if running else 0.0
+        elapsed = (seen.stamp - self.since) / NS_PER_S if running else 0.0
         return PlanState(
-            stamp=self.seen.stamp,
+            stamp=seen.stamp,
             phase=self.phase,
             permit=self.phase in PERMITTED and self._in_control,
             run=self.out.run,
@@ -371,7 +389,15 @@ class Sequence:
             time_limit=self.run.time_limit,
             maneuvers=dict(self.out.maneuver_numbers),
             places=dict(self.out.place_numbers),
-            gas_left_g={name: round(1e3 * mass, 3) for name, mass in self._log.gas.items()},
-            worst_separation=self._log.worst_separation,
+            faults=self.faults.in_force,
+            floating_left={name: round(left, 1) for name, left in self.floating.left(seen.carriage).items()},
+            gas_left_g={name: round(1e3 * mass, 3) for name, mass in self.log.gas.items()},
+            worst_separation=self.log.worst_separation,
             decision=self.out.decision,
+            room_gas_ppm=round(self.gas.ppm, 1),
+            outlook=self.gas.outlooks(),
+            battery={
+                name: {"charge": round(charge, 4), "voltage": round(voltage, 3)}
+                for name, (charge, voltage) in seen.battery.items()
+            },
         )

@@ -9,16 +9,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from testbed.description.gas import gas_mass
+from testbed.description.gas_gauge import TankGauge
 from testbed.description.vehicle import Vehicle
 from testbed.plan.geometry import separations
-from testbed.plan.observation import Contact, Observation
+from testbed.plan.observation import Contact, Observation, Stretch
 from testbed.plan.poses import PlannedPose
 from testbed.plan.samples import GAS, TRACK, TrySamples, joined, track
 
 
 class TryLog:
-    """Samples since the try began, the newest of each vehicle, and the closest that two vehicles have come."""
+    """Samples since the try began, the newest of each vehicle, and the closest that two vehicles have come.
+
+    `gas`: mass in each tank, kg, by its gauge from `supply`, the latest pressure Pa and temperature K weighed.
+    """
 
     def __init__(self, vehicles: Mapping[str, Vehicle], dimensions: int) -> None:
         self.dimensions = dimensions
@@ -28,7 +31,8 @@ class TryLog:
         self.new_contacts: Sequence[Contact] = ()
         self.worst_separation: float | None = None
         self.new_separation: float | None = None
-        self._volumes = {name: vehicle.gas.volume for name, vehicle in vehicles.items()}
+        self.gauges = {name: TankGauge(vehicle.gas) for name, vehicle in vehicles.items()}
+        self.supply: dict[str, tuple[float, float]] = {}
         self._true: set[str] = set()
         self._truth: dict[str, list[Any]] = {name: [] for name in vehicles}
         self._reference: dict[str, list[Any]] = {name: [] for name in vehicles}
@@ -51,7 +55,7 @@ class TryLog:
         if not self._keeping:
             self._forget()
         new = {}
-        for name in self._volumes:
+        for name in self.gauges:
             if (samples := self._new_track(name, seen)) is not None:
                 new[name] = samples
                 self.newest[name] = samples[-1]
@@ -60,13 +64,48 @@ class TryLog:
             if reference is not None and len(reference):
                 self._reference[name].append(track(reference))
                 self.reference[name] = self._reference[name][-1][-1]
-            if (supply := seen.supply.get(name)) is not None:
-                self.gas[name] = gas_mass(*supply, self._volumes[name])
-                self._gas[name].append((seen.stamp, self.gas[name]))
+        self.weigh(seen.stamp, seen.supply)
         self.new_contacts = seen.contacts
         self._contacts.extend(seen.contacts)
         self.new_separation = self._closest(new)
         self.worst_separation = _smaller(self.new_separation, self.worst_separation)
+
+    def weigh(self, stamp: int, supply: Mapping[str, tuple[float, float]]) -> None:
+        """Take in the latest pressure Pa and temperature K of each tank."""
+        for name in self.gauges:
+            if (one := supply.get(name)) is None:
+                continue
+            if one != self.supply.get(name):  # one that is still the latest was weighed already
+                self.gas[name] = self.gauges[name].weigh_one(stamp, *one)
+                self.supply[name] = one
+            self._gas[name].append((stamp, self.gas[name]))
+
+    def book(self, stamps: Sequence[int], weighed: NDArray[np.void]) -> None:
+        """Take in what others have weighed, at stamps in ns: stirs.WEIGHED, shape (stamps, vehicles)."""
+        for v, (name, gauge) in enumerate(self.gauges.items()):
+            masses, last = weighed[:, v]["gauge"]["mass"].tolist(), weighed[-1, v]
+            gauge.state = last["gauge"]
+            self.gas[name] = masses[-1]
+            self.supply[name] = float(last["pressure"]), float(last["temperature"])
+            self._gas[name].extend(zip(stamps, masses, strict=True))
+
+    def add_stretch(self, stretch: Stretch) -> NDArray[np.float64] | None:
+        """Take in where vehicles were during quiet steps.
+
+        Returns the closest that two have come since the first of these steps, at each sample of truth; None if alone.
+        """
+        for name, truth in stretch.truth.items():
+            samples, reference = truth.copy(), stretch.reference[name].copy()
+            if not self._keeping:  # then nothing before the last step is needed
+                samples, reference = samples[-1:], reference[-1:]
+            self._truth[name].append(samples)
+            self._reference[name].append(reference)
+            self.newest[name], self.reference[name] = samples[-1], reference[-1]
+        between = [
+            separations(stretch.truth[first], stretch.truth[second], self.dimensions)[1]
+            for first, second in combinations(stretch.truth, 2)
+        ]
+        return np.minimum.accumulate(np.minimum.reduce(between)) if between else None
 
     def samples(self, start: int, end: int, goals: Mapping[str, PlannedPose]) -> TrySamples:
         """Everything kept, as one try from `start` to `end` (stamps ns)."""

@@ -51,6 +51,43 @@ CASES = [
         ),
     ),
     broken(
+        "a hard edge that the outline does not have",
+        TABLE,
+        {"edge_stiffness": "hard_edges: [1, 4]\nedge_stiffness"},
+        "tables/floor.yaml:22: hard_edges[1] is 4, allowed: 0 to 3, a side of outline",
+    ),
+    broken(
+        "parking beyond the edge",
+        TABLE,
+        {"edge_stiffness": "parking: [{x: 0.0, y: 1.6}]\nedge_stiffness"},
+        "tables/floor.yaml:22: parking[0] is {'x': 0.0, 'y': 1.6}, allowed: a position within outline",
+    ),
+    broken(
+        "parking with a carriage over the edge",
+        TABLE,
+        {"edge_stiffness": "parking: [{x: 0.0, y: 1.4}]\nedge_stiffness"},
+        "tables/floor.yaml:22: parking[0] is [0.0, 1.4], allowed: 0.2 m or more from every edge, the radius of wren",
+    ),
+    broken(
+        "two sources of heights",
+        TABLE,
+        {"  spacing: 0.6": "  spacing: 0.6\n  grade: 1"},
+        "tables/floor.yaml:14: flatness.grade is 1, allowed: left out where heights are given or measured",
+    ),
+    broken(
+        "a grid file that is not there",
+        TABLE,
+        {"flatness: # heights": "flatness:\n  file: nowhere.csv # heights"},
+        "tables/floor.yaml:15: flatness.heights_um is [[0, 22, 35, 18, -12, -30, -8], [14, 40, 48, 26, 2, -22, 6 …, "
+        "allowed: left out where file gives it",
+    ),
+    broken(
+        "a carriage that never floats",
+        TABLE,
+        {"separation:": "bearing: {start_pressure: 1.0e5}\nseparation:"},
+        "tables/floor.yaml:24: bearing.start_pressure is 100000.0, allowed: more than float_pressure, 500000 Pa",
+    ),
+    broken(
         "ragged flatness grid",
         TABLE,
         {"[14, 40, 48, 26, 2, -22, 6]": "[14, 40, 48]"},
@@ -89,6 +126,12 @@ CASES = [
         NOISE,
         {"dropout: 0.02": "dropout: 1.0"},
         ("noise/floor.yaml:18: ranging.dropout is 1.0, allowed: a number below 1.0 (Share of chirps lost)"),
+    ),
+    broken(
+        "the longest echo shorter than the shortest",
+        NOISE,
+        {"multipath_longest: 0.15": "multipath_longest: 0.01"},
+        "noise/floor.yaml:21: ranging.multipath_longest is 0.01, allowed: at least multipath_shortest, 0.02 m",
     ),
 ]
 

@@ -2,8 +2,10 @@
 
 import pytest
 
+from testbed.description.effects import Effect
 from tests.broken.broken import DEMO, FIRST_FLOAT, LAB, Broken, assert_told, broken
 
+EFFECTS = " or ".join([", ".join(f"'{effect}'" for effect in list(Effect)[:-1]), f"'{list(Effect)[-1]}'"])
 CRITERIA = "    criteria:" + (LAB / FIRST_FLOAT).read_text().partition("    criteria:")[2]
 
 CASES = [
@@ -18,6 +20,13 @@ CASES = [
         DEMO,
         {"seed: 1\n": "seed: -1\n"},
         ("plans/demo.yaml:12: seed is -1, allowed: a number of at least 0 (Seed of every random draw)"),
+    ),
+    broken(
+        "an effect that does not exist",
+        DEMO,
+        {"seed: 1\n": "seed: 1\nswitched_off: [gravity]\n"},
+        f"plans/demo.yaml:13: switched_off[0] is 'gravity', allowed: {EFFECTS} "
+        "(An imperfection of the plant, as plans name it under `switched_off`.)",
     ),
     broken(
         "table file not there",
@@ -217,10 +226,10 @@ CASES = [
         ("plans/demo.yaml:24: objectives[1].name is 'station keeping', allowed: a name that is not taken yet"),
     ),
     broken(
-        "the cabin",
+        "a cabin that is not there",
         DEMO,
-        {"place: table\ntable: tables/floor.yaml": "place: cabin\ncabin: tables/floor.yaml"},
-        "plans/demo.yaml:8: place is 'cabin', allowed: table; the cabin is not there yet",
+        {"place: table\ntable: tables/floor.yaml": "place: cabin\ncabin: cabins/nowhere.yaml"},
+        "plans/demo.yaml:9: cabin is 'cabins/nowhere.yaml', allowed: a file that exists in one of FOLDERS",
     ),
     broken(
         "mistakes in two files at once",

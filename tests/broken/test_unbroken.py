@@ -15,3 +15,9 @@ SHIPPED = Path(__file__).resolve().parents[2] / "config"
 def test_nothing_is_wrong(lab: Path, plan: str, monkeypatch):
     monkeypatch.setenv("TESTBED_CONFIG_PATH", str(lab))
     assert check(lab / plan) == []
+
+
+@pytest.mark.parametrize("plan", sorted(path.name for path in (SHIPPED / "plans").glob("*.yaml")))
+def test_nothing_is_wrong_with_any_plan_that_ships(plan, monkeypatch):
+    monkeypatch.setenv("TESTBED_CONFIG_PATH", str(SHIPPED))
+    assert check(SHIPPED / "plans" / plan) == []

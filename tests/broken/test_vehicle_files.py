@@ -51,8 +51,8 @@ CASES = [
         {"restitution:": "restitutoin:"},
         (
             "vehicles/wren.yaml:26: shape.restitutoin is 0.5, allowed: no such key; known are "
-            "bumper_stiffness, carriage_radius, flight_radius, floor_height, friction, restitution, "
-            "sides, width"
+            "bumper_stiffness, carriage_radius, flight_hull, flight_radius, floor_height, friction, hull, restitution, "
+            "rounding, sides, width"
         ),
     ),
     broken(
@@ -111,10 +111,41 @@ CASES = [
         ("vehicles/wren.yaml:62: gas.reserve_pressure is 25000000.0, allowed: less than pressure, 2e+07 Pa"),
     ),
     broken(
+        "liquid without its mass",
+        VEHICLE,
+        {"kind: nitrogen": "kind: carbon_dioxide", "  pressure: 20.0e6 # Pa\n": ""},
+        "vehicles/wren.yaml:57: gas.mass is missing, allowed: a number (kg of carbon dioxide in the tank)",
+    ),
+    broken(
+        "liquid with a pressure",
+        VEHICLE,
+        {"kind: nitrogen": "kind: carbon_dioxide"},
+        (
+            "vehicles/wren.yaml:60: gas.pressure is 20000000.0, allowed: no such key for carbon_dioxide, which is "
+            "filled by mass"
+        ),
+    ),
+    broken(
+        "a tank full of liquid",
+        VEHICLE,
+        {"kind: nitrogen": "kind: carbon_dioxide", "pressure: 20.0e6 # Pa": "mass: 0.4"},
+        "vehicles/wren.yaml:60: gas.mass is 0.4, allowed: less than 0.375 kg, 750 kg per m³ of volume",
+    ),
+    broken(
+        "a relief valve that opens at once",
+        VEHICLE,
+        {"specific_impulse: 65.0": "relief: {pressure: 15.0e6, reseat: 14.0e6}\n  specific_impulse: 65.0"},
+        (
+            "vehicles/wren.yaml:63: gas.relief.pressure is 15000000.0, allowed: more than the pressure at the start, "
+            "2e+07 Pa"
+        ),
+    ),
+    broken(
         "other gas",
         VEHICLE,
         {"kind: nitrogen": "kind: helium"},
-        "vehicles/wren.yaml:58: gas.kind is 'helium', allowed: 'nitrogen'",
+        "vehicles/wren.yaml:58: gas.kind is 'helium', allowed: 'nitrogen', 'air' or 'carbon_dioxide' "
+        "(nitrogen and air: compressed; carbon_dioxide: liquefied)",
     ),
     broken(
         "too many valves",

@@ -129,6 +129,31 @@ def test_low_gas(left_g, ends):
     assert (reason(world) is not None) == ends
 
 
+@pytest.mark.parametrize(
+    ("criterion", "told"),
+    [
+        ({"minimum_charge": 0.2}, None),
+        ({"minimum_charge": 0.3}, "wren has 25.0 % of its battery's charge left; 30 % is the least allowed"),
+        ({"minimum_voltage": 13.0}, None),
+        ({"minimum_voltage": 14.0}, "wren has 13.50 V from its battery; 14 V is the least allowed"),
+        (
+            {"minimum_charge": 0.2, "minimum_voltage": 14.0},
+            "wren has 13.50 V from its battery; 14 V is the least allowed",
+        ),
+    ],
+)
+def test_low_battery(criterion, told):
+    world = world_with({"kind": "low_battery", **criterion})
+    world.step(battery={"wren": (0.25, 13.5)})
+    assert reason(world) == told
+
+
+def test_a_battery_that_tells_nothing_ends_nothing():
+    world = world_with({"kind": "low_battery", "minimum_charge": 0.5})
+    world.step()
+    assert reason(world) is None
+
+
 def test_abort_criteria_hold_only_while_a_try_runs():
     lab = configuration("first-float")
     world = World(Sequence(lab))

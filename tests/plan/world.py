@@ -100,6 +100,10 @@ class World:
         self.pressure -= self.gas_per_step
         self.stamp += STEP_NS
 
+    def pressures_at(self, *stamps: int) -> list[float]:
+        """Tank pressures that were told at stamps of steps, Pa."""
+        return [self.pressure + self.gas_per_step * (self.stamp - stamp) / STEP_NS for stamp in stamps]
+
     def until(self, *phases: str, limit: int = 20_000) -> Commands:
         for _ in range(limit):
             commands = self.step()

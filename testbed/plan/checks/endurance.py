@@ -14,8 +14,8 @@ def check(subject: Subject) -> Iterator[Problem]:
     flown = sum(run.settle + times.duration for _, run, _, times in subject.runs)
     if not math.isfinite(flown):
         return
-    table = subject.table
-    if flown > table.bearing_supply_time:
+    table = subject.configuration.table
+    if table is not None and flown > table.bearing_supply_time:
         source = subject.configuration.sources["table"]
         allowed = f"air for the whole plan, which takes at least {flown:.0f} s"
         yield source.problem(("bearing_supply_time",), table.bearing_supply_time, allowed)

@@ -6,13 +6,15 @@ import math
 from collections.abc import Iterator, Sequence
 
 from testbed.description.errors import Problem
-from testbed.description.gas import STANDARD_GRAVITY, gas_mass
+from testbed.description.gas import STANDARD_GRAVITY
 from testbed.description.vehicle import Vehicle
-from testbed.plan.authority import thrust_for_force, thrust_for_torque
+from testbed.plan.authority import Place
 from testbed.plan.checks.subject import Subject
 from testbed.plan.criteria_schema import AnyAbort, GasUsed, LowGas
-from testbed.plan.maneuvers import Rotate, Translate
-from testbed.plan.timeline import Leg, heading
+from testbed.plan.maneuvers import Translate
+from testbed.plan.profile import gas_per_rate, gas_per_speed
+from testbed.plan.room_air import RoomAir, room_volume_of
+from testbed.plan.timeline import Leg
 
 
 def check(subject: Subject) -> Iterator[Problem]:
@@ -22,13 +24,15 @@ def check(subject: Subject) -> Iterator[Problem]:
     }
     for name, vehicle in subject.configuration.vehicles.items():
         whole = sum(mass for (_, who), mass in need.items() if who == name)
-        if math.isfinite(whole) and whole > usable_gas(vehicle):
+        usable = vehicle.gas.usable_mass()
+        if math.isfinite(whole) and whole > usable:
             source = subject.configuration.sources[f"vehicles.{name}"]
             allowed = (
                 f"gas for the whole plan, which takes {name} at least {1e3 * whole:.1f} g; "
-                f"usable are {1e3 * usable_gas(vehicle):.1f} g"
+                f"usable are {1e3 * usable:.1f} g"
             )
-            yield source.problem(("gas", "pressure"), vehicle.gas.pressure, allowed)
+            key, value = vehicle.gas.filling()
+            yield source.problem(("gas", key), value, allowed)
     for index, run, poses, _ in subject.runs:
         for number, criterion in enumerate(run.criteria):
             if isinstance(criterion, GasUsed):
@@ -40,6 +44,7 @@ def check(subject: Subject) -> Iterator[Problem]:
                             where, criterion.limit_g, f"at least {least:.1f} g, which {name} needs"
                         )
     yield from _aborts_at_once(subject)
+    yield from _room(subject)
 
 
 def least_gas(subject: Subject, run_index: int, name: str) -> float:
@@ -47,31 +52,38 @@ def least_gas(subject: Subject, run_index: int, name: str) -> float:
     vehicle, times = subject.configuration.vehicles[name], subject.timelines[run_index]
     if not math.isfinite(times.duration):
         return math.inf
-    impulse = sum(_impulse(vehicle, leg) for leg in times.legs[name])
-    tilt = math.hypot(*subject.table.tilt_mrad) * 1e-3
-    impulse += vehicle.floor.mass * subject.table.gravity * tilt * times.duration
-    return impulse / (vehicle.gas.specific_impulse * STANDARD_GRAVITY)
+    moving = sum(_moving(vehicle, subject.place, leg) for leg in times.legs[name])
+    return moving + holding_flow(subject, name) * times.duration
 
 
-def usable_gas(vehicle: Vehicle) -> float:
-    """Mass of gas in kg between the pressure at the start and the reserve."""
-    gas = vehicle.gas
-    return gas_mass(gas.pressure - gas.reserve_pressure, gas.temperature, gas.volume)
+def holding_flow(subject: Subject, name: str) -> float:
+    """Least gas in kg/s that a vehicle takes to hold against the slope of the table."""
+    if (table := subject.configuration.table) is None:
+        return 0.0
+    vehicle, tilt = subject.configuration.vehicles[name], math.hypot(*table.tilt_mrad) * 1e-3
+    return vehicle.floor.mass * table.gravity * tilt / (vehicle.gas.specific_impulse * STANDARD_GRAVITY)
 
 
-def _impulse(vehicle: Vehicle, leg: Leg) -> float:
-    """Least impulse of all valves in N·s for one maneuver."""
+def _moving(vehicle: Vehicle, place: Place, leg: Leg) -> float:
+    """Least gas in kg to start and stop one maneuver."""
     if leg.profile is None or leg.profile.distance <= 0.0:
         return 0.0
-    if isinstance(leg.step, Translate):
-        dx, dy = (leg.after.position[axis] - leg.before.position[axis] for axis in range(2))
-        angle = math.atan2(dy, dx) - heading(leg.before)
-        both = thrust_for_force(vehicle, angle) + thrust_for_force(vehicle, angle + math.pi)
-        return vehicle.floor.mass * leg.profile.peak * both
-    if isinstance(leg.step, Rotate):
-        both = thrust_for_torque(vehicle, 1.0) + thrust_for_torque(vehicle, -1.0)
-        return vehicle.floor.inertia[2] * leg.profile.peak * both
-    return 0.0
+    each = gas_per_speed if isinstance(leg.step, Translate) else gas_per_rate
+    return leg.profile.peak * each(vehicle, place, leg.before, leg.after)
+
+
+def _room(subject: Subject) -> Iterator[Problem]:
+    """The whole gas of all tanks at once, as after a relief valve or a leak, against the plan's limit."""
+    configuration = subject.configuration
+    limit, air = configuration.plan.gas_limit_ppm, RoomAir.of(configuration.room)
+    supplies = [vehicle.gas for vehicle in configuration.vehicles.values()]
+    air.advance(0.0, sum(room_volume_of(gas.kind, gas.start_mass()) for gas in supplies))
+    if limit is not None and air.ppm > limit:
+        allowed = (
+            f"at least {math.ceil(air.ppm)}, what all gas of all tanks at once is in the {air.volume:.0f} m³ of air, "
+            "where it displaces oxygen; or a larger room, or less gas"
+        )
+        yield subject.source.problem(("gas_limit_ppm",), limit, allowed)
 
 
 def _aborts_at_once(subject: Subject) -> Iterator[Problem]:
@@ -82,7 +94,7 @@ def _aborts_at_once(subject: Subject) -> Iterator[Problem]:
         for number, abort in enumerate(aborts):
             if isinstance(abort, LowGas):
                 for name, vehicle in subject.configuration.vehicles.items():
-                    full = 1e3 * gas_mass(vehicle.gas.pressure, vehicle.gas.temperature, vehicle.gas.volume)
+                    full = 1e3 * vehicle.gas.start_mass()
                     if abort.minimum_g >= full:
                         allowed = f"less than {full:.1f} g, the full tank of {name}"
                         yield subject.source.problem((*where, number, "minimum_g"), abort.minimum_g, allowed)

@@ -15,6 +15,7 @@ from testbed.plan.criteria_schema import (
     AttitudeError,
     ContactForce,
     ContactForceAbove,
+    LowBattery,
     PositionError,
     PositionErrorAbove,
     Separation,
@@ -49,17 +50,22 @@ def _aborts(subject: Subject, where: Where, aborts: Sequence[AnyAbort]) -> Itera
     for number, abort in enumerate(aborts):
         here = (*where, number)
         if isinstance(abort, SeparationBelow) and len(vehicles) > 1:
-            radii = sorted(vehicle.contact_radius("table") for vehicle in vehicles.values())[-2:]
+            radii = sorted(vehicle.contact_radius(subject.place) for vehicle in vehicles.values())[-2:]
             if abort.minimum <= sum(radii):
                 allowed = f"more than {sum(radii):g} m, at which two vehicles touch"
                 yield subject.source.problem((*here, "minimum"), abort.minimum, allowed)
-            elif abort.minimum > subject.table.separation:
-                allowed = f"at most {subject.table.separation:g} m, the separation that the table requires"
+            elif abort.minimum > subject.separation:
+                allowed = f"at most {subject.separation:g} m, the separation that the {subject.place} requires"
                 yield subject.source.problem((*here, "minimum"), abort.minimum, allowed)
         for name, vehicle in vehicles.items():
             if isinstance(abort, ContactForceAbove) and abort.limit > vehicle.limits.contact_force:
                 allowed = f"at most {vehicle.limits.contact_force:g} N, the contact_force of {name}"
                 yield subject.source.problem((*here, "limit"), abort.limit, allowed)
+            if isinstance(abort, LowBattery) and abort.minimum_voltage is not None:
+                cutoff, full = vehicle.battery.cutoff_voltage, vehicle.battery.open_circuit_points[-1][1]
+                if not cutoff <= abort.minimum_voltage < full:
+                    allowed = f"{cutoff:g} V, at which {name} closes its valves, to less than its {full:g} V when full"
+                    yield subject.source.problem((*here, "minimum_voltage"), abort.minimum_voltage, allowed)
             if isinstance(abort, Spin) and abort.limit_deg > vehicle.limits.rate_deg:
                 allowed = f"at most {vehicle.limits.rate_deg:g} degrees/s, the rate_deg of {name}"
                 yield subject.source.problem((*here, "limit_deg"), abort.limit_deg, allowed)
@@ -90,8 +96,8 @@ def _against_the_rest(subject: Subject, where: Where, criterion: AnyCriterion) -
     if isinstance(criterion, Separation):
         if len(vehicles) < 2:
             yield subject.source.problem(where, criterion.name, "a separation only where there are two vehicles")
-        elif criterion.minimum < subject.table.separation:
-            allowed = f"at least {subject.table.separation:g} m, the separation that the table requires"
+        elif criterion.minimum < subject.separation:
+            allowed = f"at least {subject.separation:g} m, the separation that the {subject.place} requires"
             yield subject.source.problem((*where, "minimum"), criterion.minimum, allowed)
     if isinstance(criterion, ContactForce):
         least = min(vehicle.limits.contact_force for vehicle in vehicles.values())
@@ -131,7 +137,8 @@ def _never_met(
             continue
         goal = poses.goal(name)
         if isinstance(criterion, PositionError):
-            away, limit, unit = math.dist(leg.position(moment), goal.position[:2]), criterion.limit, " m"
+            apart = math.dist(leg.position(moment)[: subject.dimensions], goal.position[: subject.dimensions])
+            away, limit, unit = apart, criterion.limit, " m"
         else:
             turned = angles_deg(np.array([leg.after.orientation]), np.array(goal.orientation))[0]
             away, limit, unit = max(float(turned), leg.angle_left(moment)), criterion.limit_deg, "°"

@@ -31,28 +31,27 @@ def check(subject: Subject) -> Iterator[Problem]:
     for index, run, poses, _ in subject.runs:
         for name, pose in run.start.items():
             if name in poses.start:
-                yield from _inside(subject, ("runs", index, "start", name), pose)
+                yield from _inside(subject, ("runs", index, "start", name), name, pose)
                 yield from _level(subject, ("runs", index, "start", name), pose.attitude_deg)
         yield from _starts_apart(subject, index, run, poses)
         for name in poses.start:
-            for number, step in enumerate(run.maneuvers.get(name, ())):
+            for number, step in enumerate(run.steps(name)):
                 before = poses.after[name][number - 1] if number else poses.start[name]
-                yield from _maneuver(subject, ("runs", index, "maneuvers", name, number), step, before)
+                yield from _maneuver(subject, ("runs", index, "maneuvers", name, number), name, step, before)
         yield from _paths_apart(subject, index)
 
 
-def _inside(subject: Subject, where: Where, point: Pose | TrackPoint | Step) -> Iterator[Problem]:
-    """Whether a point of the plan lies in the working area; a point without x and y does."""
-    x, y = getattr(point, "x", None), getattr(point, "y", None)
-    (left, low), (right, high) = subject.table.working_area
-    if x is not None and not left <= x <= right:
-        yield subject.source.problem((*where, "x"), x, f"{left:g} to {right:g} m, the working area")
-    if y is not None and not low <= y <= high:
-        yield subject.source.problem((*where, "y"), y, f"{low:g} to {high:g} m, the working area")
+def _inside(subject: Subject, where: Where, name: str, point: Pose | TrackPoint | Step) -> Iterator[Problem]:
+    """Whether a point of the plan lies where the vehicle may be asked for; a point without coordinates does."""
+    words = "the working area" if subject.place == "table" else f"the cabin less the radius of {name}"
+    for axis, low, high in zip("xyz", *subject.area(name), strict=False):
+        value = getattr(point, axis, None)
+        if value is not None and not low <= value <= high:
+            yield subject.source.problem((*where, axis), value, f"{low:g} to {high:g} m, {words}")
 
 
 def _level(subject: Subject, where: Where, attitude: tuple[float, float, float] | None) -> Iterator[Problem]:
-    if attitude is not None and any(attitude[:2]):
+    if subject.place == "table" and attitude is not None and any(attitude[:2]):
         allowed = "no roll and no pitch on the table, which holds both at 0"
         yield subject.source.problem((*where, "attitude_deg"), list(attitude), allowed)
 
@@ -62,40 +61,44 @@ def _starts_apart(subject: Subject, index: int, run: Run, poses: RunPoses) -> It
     for first, second in combinations(poses.start, 2):
         if first not in run.start and second not in run.start:
             continue  # both go on from where they were, which the run before answers for
-        apart = math.dist(poses.start[first].position[:2], poses.start[second].position[:2])
-        touching = vehicles[first].contact_radius("table") + vehicles[second].contact_radius("table")
-        if apart < subject.table.separation:
+        apart = subject.apart(poses.start[first], poses.start[second])
+        touching = vehicles[first].contact_radius(subject.place) + vehicles[second].contact_radius(subject.place)
+        if apart < subject.separation:
             later = second if second in run.start else first
             what = "overlaps with" if apart < touching else "is too close to"
             other = first if later == second else second
-            allowed = f"at least {subject.table.separation:g} m from {other}; it {what} it at {apart:.3f} m"
+            allowed = f"at least {subject.separation:g} m from {other}; it {what} it at {apart:.3f} m"
             pose = run.start[later]
-            yield subject.source.problem(("runs", index, "start", later), [pose.x, pose.y], allowed)
+            yield subject.source.problem(("runs", index, "start", later), _coordinates(subject, pose), allowed)
 
 
-def _maneuver(subject: Subject, where: Where, step: Step, before: PlannedPose) -> Iterator[Problem]:
-    yield from _inside(subject, where, step)
+def _maneuver(subject: Subject, where: Where, name: str, step: Step, before: PlannedPose) -> Iterator[Problem]:
+    yield from _inside(subject, where, name, step)
     match step:
         case Rotate():
             yield from _level(subject, where, step.attitude_deg)
         case Hold(pose=Pose() as pose):
-            yield from _inside(subject, (*where, "pose"), pose)
+            yield from _inside(subject, (*where, "pose"), name, pose)
             yield from _level(subject, (*where, "pose"), pose.attitude_deg)
-            away = math.hypot(pose.x - before.position[0], pose.y - before.position[1])
-            if away > NEAR:
+            there = _coordinates(subject, pose)
+            if math.dist(there, before.position[: subject.dimensions]) > NEAR:
                 allowed = f"within {NEAR:g} m of the pose before; hold plans no path, use translate"
-                yield subject.source.problem((*where, "pose"), [pose.x, pose.y], allowed)
+                yield subject.source.problem((*where, "pose"), there, allowed)
         case Track(waypoints=points):
             for number, point in enumerate(points):
-                yield from _inside(subject, (*where, "waypoints", number), point)
+                yield from _inside(subject, (*where, "waypoints", number), name, point)
             yield from _track_begins(subject, (*where, "waypoints", 0), points[0], before)
 
 
 def _track_begins(subject: Subject, where: Where, first: TrackPoint, before: PlannedPose) -> Iterator[Problem]:
-    x, y, _ = before.position
-    if first.time == 0.0 and math.hypot(first.x - x, first.y - y) > NEAR:
-        allowed = f"within {NEAR:g} m of ({x:g}, {y:g}), where the vehicle is at that time"
-        yield subject.source.problem(where, [first.x, first.y], allowed)
+    here = before.position[: subject.dimensions]
+    there = [*_coordinates(subject, first)]
+    if subject.place == "cabin" and first.z is None:
+        there[2] = here[2]
+    if first.time == 0.0 and math.dist(there, here) > NEAR:
+        told = ", ".join(f"{part:g}" for part in here)
+        allowed = f"within {NEAR:g} m of ({told}), where the vehicle is at that time"
+        yield subject.source.problem(where, there, allowed)
     wanted = np.array([orientation_of(0.0, 0.0, first.heading_deg)])
     if first.time == 0.0 and angles_deg(wanted, np.array(before.orientation))[0] > NEAR_DEG:
         heading = math.degrees(2.0 * math.atan2(before.orientation[2], before.orientation[3]))
@@ -112,16 +115,16 @@ def _paths_apart(subject: Subject, index: int) -> Iterator[Problem]:
     paths = {name: _path(poses.start[name], times, name, moments) for name in poses.start}
     pairs = []
     for first, second in combinations(paths, 2):
-        between = np.linalg.norm(paths[first] - paths[second], axis=1)
-        if between[0] >= subject.table.separation:  # else the start poses are told already
+        between = np.linalg.norm((paths[first] - paths[second])[:, : subject.dimensions], axis=1)
+        if between[0] >= subject.separation:  # else the start poses are told already
             closest = int(np.argmin(between))
             pairs.append((float(between[closest]), first, second, float(moments[closest])))
     apart, first, second, moment = min(pairs, default=(math.inf, "", "", 0.0))
-    if apart < subject.table.separation - 1e-9:
+    if apart < subject.separation - 1e-9:
         mover, other = (second, first) if times.legs[second] else (first, second)
         number = times.legs[mover].index(leg) if (leg := times.leg(mover, moment)) else 0
         allowed = (
-            f"a way that keeps {subject.table.separation:g} m from {other}; "
+            f"a way that keeps {subject.separation:g} m from {other}; "
             f"this one comes as near as {apart:.2f} m after {moment:.0f} s"
         )
         where = ("runs", index, "maneuvers", mover, number)
@@ -130,6 +133,11 @@ def _paths_apart(subject: Subject, index: int) -> Iterator[Problem]:
 
 
 def _path(start: PlannedPose, times: Timeline, name: str, moments: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Position of a vehicle at each moment, shape (n, 2)."""
+    """Position of a vehicle at each moment, shape (n, 3)."""
     legs = ((times.leg(name, moment), moment) for moment in moments)
-    return np.array([start.position[:2] if leg is None else leg.position(moment) for leg, moment in legs])
+    return np.array([start.position if leg is None else leg.position(moment) for leg, moment in legs])
+
+
+def _coordinates(subject: Subject, point: Pose | TrackPoint) -> list[float]:
+    """The free coordinates of a point; a height that is not given counts as 0."""
+    return [point.x, point.y, point.z or 0.0][: subject.dimensions]

@@ -19,8 +19,6 @@ def check(loaded: Loaded[Plan]) -> Iterator[Problem]:
 
 def _not_there_yet(loaded: Loaded[Plan]) -> Iterator[Problem]:
     plan, source = loaded.description, loaded.source
-    if plan.place == "cabin":
-        yield source.problem(("place",), "cabin", "table; the cabin is not there yet")
     for name, vehicle in plan.vehicles.items():
         if vehicle.kind != "simulated":
             yield source.problem(

@@ -2,32 +2,56 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from testbed.description.source import Source
-from testbed.description.table import Table
 from testbed.plan.configuration import PLAN_ROLE, Configuration
-from testbed.plan.poses import RunPoses, planned_poses
+from testbed.plan.flight_limits import Area, room_area
+from testbed.plan.poses import PlannedPose, RunPoses, planned_poses
 from testbed.plan.schema import Run
 from testbed.plan.timeline import Timeline, timeline
 
 
 @dataclass(frozen=True)
 class Subject:
-    """A configuration on the table."""
+    """A configuration on a table or in a cabin."""
 
     configuration: Configuration
-    table: Table
     poses: tuple[RunPoses, ...]
     timelines: tuple[Timeline, ...]
 
     @classmethod
-    def of(cls, configuration: Configuration, table: Table) -> Subject:
+    def of(cls, configuration: Configuration) -> Subject:
         """Work out poses and timelines."""
         poses = planned_poses(configuration)
         runs = zip(configuration.plan.runs, poses, strict=True)
-        return cls(configuration, table, poses, tuple(timeline(configuration, run, one) for run, one in runs))
+        return cls(configuration, poses, tuple(timeline(configuration, run, one) for run, one in runs))
+
+    @property
+    def place(self) -> Literal["table", "cabin"]:
+        """Where it is."""
+        return self.configuration.place
+
+    @property
+    def separation(self) -> float:
+        """Distance that the room requires between vehicles, centre to centre, m."""
+        return self.configuration.room.separation
+
+    def apart(self, first: PlannedPose, second: PlannedPose) -> float:
+        """Distance of two poses, m; on the table heights do not count."""
+        return math.dist(first.position[: self.dimensions], second.position[: self.dimensions])
+
+    @property
+    def dimensions(self) -> int:
+        """Components of a position that are free: 2 on the table, 3 in the cabin."""
+        return 2 if self.place == "table" else 3
+
+    def area(self, vehicle: str) -> Area:
+        """Lower and upper corner of where a vehicle's centre may be asked for, m."""
+        return room_area(self.configuration, vehicle)
 
     @property
     def source(self) -> Source:
