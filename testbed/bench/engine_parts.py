@@ -16,12 +16,9 @@ from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
 from testbed.description.ticks import schedule_due, wrench_due
 from testbed.flight import estimation, thruster_driver
 from testbed.model.draws import Draws
-from testbed.model.plant import advance
-from testbed.model.ranging import listen
 from testbed.model.schedule import accept_schedule
 from testbed.plan.configuration import Configuration
-from testbed.plan.sequence import Sequence
-from testbed.rehearsal.engine import estimate, guide, sense
+from testbed.rehearsal.engine import advance_plant, estimate, guide, sense
 from testbed.rehearsal.lockstep import LockstepRehearsal
 from testbed.rehearsal.wiring import (
     IMU,
@@ -29,6 +26,7 @@ from testbed.rehearsal.wiring import (
     RANGES,
     SCHEDULE,
     STEP_TICKS,
+    STRETCH_TICKS,
     FlightArrays,
     Noise,
     PlantArrays,
@@ -62,7 +60,8 @@ def measure_parts(configuration: Configuration, before: float, window: float, re
     rehearsal = LockstepRehearsal(configuration)
     _fly(rehearsal, before)
     state = _copies(rehearsal)
-    heard, python = _hear(rehearsal, window)
+    state[3].told[0] = 0
+    heard = _hear(rehearsal, window)
     ticks = len(heard.imu)
     noise = draw(rehearsal.draws, ticks)
     start, first, air = LOCKSTEP_START_NS, heard.first, rehearsal.air
@@ -78,25 +77,7 @@ def measure_parts(configuration: Configuration, before: float, window: float, re
         part: median([_timed(call, arguments) for _ in range(repeats)]) for part, (call, arguments) in calls.items()
     }
     seconds = ticks * TICK_NS / NS_PER_S
-    per_second = {part: 1e3 * spent / seconds for part, spent in costs.items()}
-    conductor = 1e3 * python["conductor"] / seconds
-    rest = 1e3 * python["all"] / seconds - conductor - sum(per_second.values())
-    return per_second | {"conductor": conductor, "the rest (messages kept, observation, calls)": max(rest, 0.0)}
-
-
-class TimedSequence:
-    """Passes everything on to a Sequence and adds up the time that its steps take."""
-
-    def __init__(self, sequence: Sequence) -> None:
-        self._sequence = sequence
-        self.spent = 0.0
-
-    def step(self, observation: Any) -> Any:
-        """One step of the sequence, timed."""
-        began = time.perf_counter()
-        commands = self._sequence.step(observation)
-        self.spent += time.perf_counter() - began
-        return commands
+    return {part: 1e3 * spent / seconds for part, spent in costs.items()}
 
 
 def _fly(rehearsal: LockstepRehearsal, seconds: float) -> None:
@@ -104,21 +85,17 @@ def _fly(rehearsal: LockstepRehearsal, seconds: float) -> None:
         rehearsal.step()
 
 
-def _hear(rehearsal: LockstepRehearsal, window: float) -> tuple[Heard, dict[str, float]]:
-    """Fly on and keep what was said, and how long it took in all, s."""
-    sequence: Any = TimedSequence(rehearsal.sequence)
-    rehearsal.sequence = sequence
+def _hear(rehearsal: LockstepRehearsal, window: float) -> Heard:
+    """Fly on and keep what was said."""
     first, vehicles, steps = rehearsal.stamp + TICK_NS, len(rehearsal.names), round(window * 10)
     ticks = steps * STEP_TICKS
     imu, odometry = np.zeros((ticks, vehicles), messages.IMU), np.zeros((ticks, vehicles), messages.ODOMETRY)
     ranges, schedules = (np.zeros((ticks, vehicles), kind) for kind in (messages.RANGES, messages.SCHEDULE))
     ranges_row, schedule_row = (np.full((ticks, vehicles), NOT_HEARD) for _ in range(2))
-    spent, tape = 0.0, rehearsal.tape
+    tape = rehearsal.tape
     cycle = rehearsal.configuration.beacons.cycle_ns
     for step in range(steps):
-        began = time.perf_counter()
         rehearsal.step()
-        spent += time.perf_counter() - began
         for v in range(vehicles):
             row = step * STEP_TICKS
             imu[row : row + STEP_TICKS, v] = tape.imu[v, : tape.counts[v, IMU]]
@@ -130,8 +107,7 @@ def _hear(rehearsal: LockstepRehearsal, window: float) -> tuple[Heard, dict[str,
             for k in range(tape.counts[v, SCHEDULE]):
                 at = (tape.schedule_at[v, k] - first) // TICK_NS
                 schedules[at, v], schedule_row[at, v] = tape.schedule[v, k], at
-    heard = Heard(first, imu, odometry, ranges, ranges_row, schedules, schedule_row)
-    return heard, {"all": spent, "conductor": sequence.spent}
+    return Heard(first, imu, odometry, ranges, ranges_row, schedules, schedule_row)
 
 
 def _copies(rehearsal: LockstepRehearsal) -> tuple[Any, Any, Any, Any]:
@@ -145,18 +121,18 @@ def _again(arrays: Any) -> Any:
 
 
 def _timed(call: Callable[..., None], arguments: tuple[Any, ...]) -> float:
-    """Seconds that a call takes on its own copy of every state, after one that loads its kernels."""
+    """Processor time, s, of a call on its own copy of every state, after one that loads its kernels."""
     began = 0.0
     for _ in range(2):
         fresh = [_again(one) if isinstance(one, STATES) else one for one in arguments]
-        began = time.perf_counter()
+        began = time.process_time()
         call(*fresh)
-    return time.perf_counter() - began
+    return time.process_time() - began
 
 
 def _draw(draws: Draws, ticks: int) -> None:
-    for _ in range(ticks // STEP_TICKS):
-        draw(draws, STEP_TICKS)
+    for _ in range(ticks // STRETCH_TICKS):
+        draw(draws, STRETCH_TICKS)
 
 
 @njit(cache=True)
@@ -195,7 +171,8 @@ def guide_ticks(flight: Any, wires: Any, tape: Any, heard: Heard, ticks: int) ->
                 wires.odometry[v] = heard.odometry[tick, v]
                 guide(flight, wires, tape, v, stamp)
                 if schedule_due(stamp, flight.modulation_period[v]):
-                    _drive(flight.driver[v], flight.driver_state[v], wires.wrench[v], True, wires.schedule[v])
+                    p, s = flight.driver[v], flight.driver_state[v]
+                    _drive(p, s, wires.odometry[v], wires.wrench[v], True, wires.schedule[v])
 
 
 @njit(cache=True)
@@ -206,13 +183,4 @@ def advance_ticks(plant: Any, noise: Noise, heard: Heard, ticks: int) -> None:
         for v in range(len(plant.states)):
             if heard.schedule_row[tick, v] >= 0:
                 accept_schedule(plant.vehicles[v], plant.states[v], heard.schedule[tick, v], stamp)
-            listen(
-                plant.world[0],
-                plant.vehicles,
-                plant.states,
-                v,
-                stamp,
-                noise.range_normals[tick, v],
-                noise.range_uniforms[tick, v],
-            )
-        advance(plant.world[0], plant.vehicles, plant.world_state[0], plant.states, stamp, noise.valves[tick])
+        advance_plant(plant, noise, tick, stamp)

@@ -24,7 +24,10 @@ class Measure(StrEnum):
     """What can be measured."""
 
     engine = "engine"
+    cameras = "cameras"
+    plant = "plant"
     allocation = "allocation"
+    budget = "budget"
     loop = "loop"
     rehearsal = "rehearsal"
     lockstep = "lockstep"
@@ -39,7 +42,7 @@ def bench(
         Path | None, typer.Option("--json", help="Write the figures there, too.", show_default=False)
     ] = None,
 ) -> None:
-    """Measure engine, live loop, processor time, lockstep, start, allocation and recorder on the demo plan.
+    """Measure engine, cameras, plant, allocation, budget, live loop, processor time, start, lockstep and recorder.
 
     A figure that misses its bound is marked; the exit code is 1 only where something could not be measured. On a
     machine that others use too, figures are noisy.

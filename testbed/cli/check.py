@@ -12,8 +12,14 @@ def check(
     from testbed.description.errors import ConfigurationError
     from testbed.description.locate import locate
     from testbed.plan.check import check as problems_of
+    from testbed.plan.checks.quiet import sentences as quiet_sentences
+    from testbed.plan.configuration import load_configuration
+    from testbed.plan.prospects import gas_prospects
 
     path = locate(plan)
     if problems := problems_of(path):
         raise ConfigurationError(problems)
+    configuration = load_configuration(path)
+    for sentence in (*configuration.provenance, *gas_prospects(configuration), *quiet_sentences(configuration)):
+        print(sentence)
     print(f"{path}: nothing wrong")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from rich.text import Text
 from testbed.cli.keys import LEGEND
 from testbed.cli.sentences import sentence
 from testbed.plan.commands import PlanState
+from testbed.plan.guard_events import KIND as GUARD_EVENT
 
 if TYPE_CHECKING:
     from testbed.nodes.launcher import Progress
@@ -42,7 +43,8 @@ def live_progress(plan: str) -> Iterator[Callable[[Progress], None]]:
 
         def show(progress: Progress) -> None:
             print_events(progress)
-            live.update(panel(progress.state))
+            guarded = [event for event in progress.events if event.kind == GUARD_EVENT]
+            live.update(panel(progress.state, sentence(guarded[-1]) if guarded else ""))
 
         yield show
 
@@ -58,8 +60,8 @@ def engine_progress() -> Iterator[Callable[[PlanState], None]]:
         yield lambda state: live.update(panel(state))
 
 
-def panel(state: PlanState | None) -> Group | Text:
-    """The session at a glance."""
+def panel(state: PlanState | None, guarded: str = "") -> Group | Text:
+    """The session at a glance; `guarded`: what a guard has done last."""
     if state is None:
         return Text("starting: waiting for every part to answer")
     table = Table.grid(padding=(0, 2))
@@ -68,7 +70,23 @@ def panel(state: PlanState | None) -> Group | Text:
     )
     table.add_row("phase", state.phase.value, "valves", "may fire" if state.permit else "held closed")
     table.add_row("elapsed", f"{state.elapsed:6.1f} s", "remaining", f"at most {state.remaining:6.1f} s")
-    gas = ", ".join(f"{name} {grams:.1f} g" for name, grams in state.gas_left_g.items())
+    gas = ", ".join(_gas(name, grams, state.outlook.get(name)) for name, grams in state.gas_left_g.items())
     worst = "-" if state.worst_separation is None else f"{state.worst_separation:.3f} m"
     table.add_row("gas left", gas, "worst separation", worst)
-    return Group(table, Text(state.decision, style="bold"), Text(LEGEND, style="dim"))
+    if state.battery:
+        left = (f"{name} {100.0 * one['charge']:.0f} % ({one['voltage']:.1f} V)" for name, one in state.battery.items())
+        table.add_row("battery left", ", ".join(left))
+    if state.floating_left:
+        floats = ", ".join(f"{name} {left / 60.0:.0f} min" for name, left in state.floating_left.items())
+        table.add_row("bearing air", floats)
+    table.add_row("gas in the room", f"{state.room_gas_ppm:.0f} ppm released", "", "")
+    last = [Text(f"last of the guard: {guarded}")] if guarded else []
+    return Group(table, Text(state.decision, style="bold"), *last, Text(LEGEND, style="dim"))
+
+
+def _gas(name: str, grams: float, outlook: Mapping[str, float | int | None] | None) -> str:
+    """What is left, and in brackets how far it goes: seconds of full thrust, Δv, runs."""
+    if outlook is None:
+        return f"{name} {grams:.1f} g"
+    runs = "" if outlook["runs"] is None else f", {outlook['runs']} runs"
+    return f"{name} {grams:.1f} g ({outlook['full_thrust']:.0f} s, {outlook['delta_v']:.1f} m/s{runs})"

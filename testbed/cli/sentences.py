@@ -10,6 +10,7 @@ from testbed.plan.commands import Event
 from testbed.plan.criteria import CriterionResult
 from testbed.plan.ends_of_motion import told_hold, told_stop
 from testbed.plan.formatting import value_and_limit
+from testbed.plan.guard_events import told_guard
 from testbed.plan.progress import told
 
 Data = Mapping[str, Any]
@@ -45,12 +46,18 @@ _SENTENCES: Final[dict[str, Callable[[Data], str]]] = {
     "try_started": lambda data: f"started, at most {data['time_limit']:.0f} s",
     "maneuver_given": lambda data: told(data["vehicle"], Maneuver.model_validate(data["maneuver"])),
     "criterion": _criterion,
+    "touched_down": lambda data: f"{data['vehicle']} has TOUCHED DOWN: its carriage is out of air",
     "verdict": lambda data: f"{data['verdict'].upper()}: {data['reason']}",
     "run_finished": lambda data: (
         f"run {'passed' if data['passed'] else 'skipped' if data['skipped'] else 'not passed'}"
     ),
     "finished": lambda data: f"session over, {data['reason']}",
     "abort": lambda data: f"ABORT, braking under control: {data['reason']}",
+    "fault_began": lambda data: f"BROKEN from now on{' (live)' if data.get('live') else ''}: {data['fault']}",
+    "fault_over": lambda data: f"whole again: {data['fault']}",
+    "guard": told_guard,
+    "gas_warning": lambda data: f"WARNING: {data['text']}",
+    "own_part_failed": lambda data: f"FAILED, everything stops: {data['text']}",
     "retry": lambda data: f"once more, because: {data['reason']}",
     "hold": lambda data: f"HOLD ({data['reason']}): {_hold(data)}",
     "stop": lambda data: f"STOP ({data['reason']}): valves closed, coasting. {told_stop(data['ends'])}",

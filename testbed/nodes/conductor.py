@@ -6,9 +6,10 @@ import time
 from collections.abc import Sequence as Arguments
 from typing import Final
 
+from diagnostic_msgs.msg import DiagnosticArray, DiagnosticStatus
 from rclpy.node import Node
 from rosgraph_msgs.msg import Clock
-from std_msgs.msg import Bool, String
+from std_msgs.msg import Bool, Header, String
 from std_srvs.srv import Trigger
 
 from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS
@@ -18,7 +19,7 @@ from testbed.nodes.activation import Activation
 from testbed.nodes.contract import Contract, declare_configuration
 from testbed.nodes.follower import Follower, Needed
 from testbed.nodes.gathering import Gathering
-from testbed.nodes.topics import to_nanoseconds
+from testbed.nodes.topics import to_nanoseconds, to_time
 from testbed.plan.commands import Commands, Event, SessionPhase
 from testbed.plan.observation import Request, RequestKind
 from testbed.plan.sequence import Sequence
@@ -44,6 +45,7 @@ class ConductorNode(Node):
         self._follower = Follower(self, contract, self._needed, self._work)
         self._state_out = contract.publisher("/plan/state")
         self._events_out = contract.publisher("/plan/events")
+        self._diagnostics = contract.publisher("/diagnostics")
         self._maneuver_out = {name: contract.publisher("maneuver", name) for name in self._configuration.vehicles}
         self._place_out = {name: contract.publisher("place", name) for name in self._configuration.vehicles}
         self._configuration_out = contract.publisher("/plan/configuration")
@@ -134,7 +136,16 @@ class ConductorNode(Node):
             publish(self._maneuver_out[name], String(data=maneuver.model_dump_json()))
         for event in commands.events:
             publish(self._events_out, String(data=event.to_json()))
+            if event.kind == "gas_warning":
+                self._diagnostics.publish(self._warning(event))
         publish(self._state_out, String(data=commands.state.to_json()))
+
+    def _warning(self, event: Event) -> DiagnosticArray:
+        """An event that is a warning, as whoever watches `/diagnostics` sees it."""
+        status = DiagnosticStatus(
+            level=DiagnosticStatus.WARN, name=self.get_fully_qualified_name(), message=event.data["text"]
+        )
+        return DiagnosticArray(header=Header(stamp=to_time(event.stamp)), status=[status])
 
 
 def main(arguments: Arguments[str] | None = None) -> int:

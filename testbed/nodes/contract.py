@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from rclpy.node import Node
 from rclpy.publisher import Publisher
 
+from testbed.nodes.active_axes import declare_active_axes
 from testbed.nodes.topics import expected_hearers, publisher_qos, subscriber_qos, topic
 from testbed.nodes.wire import Decoder
 from testbed.plan.configuration import Configuration, load_configuration
@@ -106,6 +107,7 @@ class VehicleContract(Contract):
 
     def __init__(self, node: Node) -> None:
         self.configuration, lockstep = declare_configuration(node)
+        self.active_axes = declare_active_axes(node, self.configuration)
         super().__init__(node, lockstep, len(self.configuration.vehicles))
         self.vehicle = self.configuration.vehicles[node.get_namespace().strip("/")]
         self.base_frame = self.frame("base_link")

@@ -11,7 +11,16 @@ from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
-from geometry_msgs.msg import Point, Pose, PoseStamped, Quaternion, Vector3, Vector3Stamped, WrenchStamped
+from geometry_msgs.msg import (
+    Point,
+    Pose,
+    PoseStamped,
+    Quaternion,
+    TransformStamped,
+    Vector3,
+    Vector3Stamped,
+    WrenchStamped,
+)
 from nav_msgs.msg import Odometry
 from numpy.typing import NDArray
 from sensor_msgs.msg import Imu, PointCloud2, PointField
@@ -44,10 +53,6 @@ def _fill(vector: Vector3 | Point, values: NDArray[np.float64]) -> None:
     vector.x, vector.y, vector.z = values.tolist()
 
 
-def _components(vector: Vector3 | Point) -> tuple[float, float, float]:
-    return vector.x, vector.y, vector.z
-
-
 def imu_to_message(record: np.void, frame: str) -> Imu:
     """IMU record to Imu; no orientation is measured (REP 145)."""
     message = Imu()
@@ -56,13 +61,6 @@ def imu_to_message(record: np.void, frame: str) -> Imu:
     _fill(message.linear_acceleration, record["linear_acceleration"])
     message.orientation_covariance[0] = -1.0
     return message
-
-
-def imu_from_message(message: Imu, record: np.void) -> None:
-    """Fill an IMU record from Imu."""
-    record["stamp"] = to_nanoseconds(message.header.stamp)
-    record["angular_velocity"] = _components(message.angular_velocity)
-    record["linear_acceleration"] = _components(message.linear_acceleration)
 
 
 def odometry_to_message(record: np.void, frame: str, child_frame: str) -> Odometry:
@@ -81,16 +79,15 @@ def odometry_to_message(record: np.void, frame: str, child_frame: str) -> Odomet
     return message
 
 
-def odometry_from_message(message: Odometry, record: np.void) -> None:
-    """Fill an ODOMETRY record from Odometry."""
-    pose, twist = message.pose, message.twist
-    record["stamp"] = to_nanoseconds(message.header.stamp)
-    record["position"] = _components(pose.pose.position)
-    record["orientation"] = quaternion_from_message(pose.pose.orientation)
-    record["linear_velocity"] = _components(twist.twist.linear)
-    record["angular_velocity"] = _components(twist.twist.angular)
-    record["pose_covariance"] = pose.covariance.reshape(6, 6)
-    record["twist_covariance"] = twist.covariance.reshape(6, 6)
+def transform_from_odometry(record: np.void, frame: str, child_frame: str) -> TransformStamped:
+    """ODOMETRY record to the pose of `child_frame` in `frame`, as `/tf` has it."""
+    message = TransformStamped()
+    _begin(message, int(record["stamp"]), frame)
+    message.child_frame_id = child_frame
+    _fill(message.transform.translation, record["position"])
+    turn = message.transform.rotation
+    turn.x, turn.y, turn.z, turn.w = record["orientation"].tolist()
+    return message
 
 
 def pose_to_message(position: Iterable[float], orientation: Iterable[float]) -> Pose:
@@ -116,21 +113,6 @@ def wrench_to_message(record: np.void, frame: str) -> WrenchStamped:
     _begin(message, int(record["stamp"]), frame)
     _fill(message.wrench.force, record["force"])
     _fill(message.wrench.torque, record["torque"])
-    return message
-
-
-def wrench_from_message(message: WrenchStamped, record: np.void) -> None:
-    """Fill a WRENCH record from WrenchStamped."""
-    record["stamp"] = to_nanoseconds(message.header.stamp)
-    record["force"] = _components(message.wrench.force)
-    record["torque"] = _components(message.wrench.torque)
-
-
-def force_to_message(stamp: int, force: NDArray[np.float64], frame: str) -> WrenchStamped:
-    """A pure force (3,) N as WrenchStamped."""
-    message = WrenchStamped()
-    _begin(message, stamp, frame)
-    _fill(message.wrench.force, force)
     return message
 
 

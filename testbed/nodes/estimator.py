@@ -18,9 +18,13 @@ from testbed.description.ticks import due, last_schedule_due
 from testbed.flight.estimation import Estimator
 from testbed.nodes import convert, process
 from testbed.nodes.contract import VehicleContract
+from testbed.nodes.estimator_health import EstimatorHealth
 from testbed.nodes.follower import Follower, Inbox, Needed, Slots
+from testbed.nodes.own_failures import OwnFailures
 from testbed.nodes.topics import to_nanoseconds
+from testbed.nodes.transforms import Transforms
 from testbed.nodes.wire import Encoder
+from testbed.plan.own_parts import estimator_of
 
 Vector = NDArray[np.float64]
 """Three components."""
@@ -34,9 +38,8 @@ class EstimatorNode(Node):
         self._contract = contract = VehicleContract(self)
         configuration, vehicle = contract.configuration, contract.vehicle
         self._beacons = configuration.beacons
-        self._estimator = Estimator(
-            vehicle, configuration.beacons, configuration.noise, configuration.place, configuration.active_axes
-        )
+        self._estimator = estimator_of(configuration, vehicle.name, contract.active_axes)
+        self._failures = OwnFailures(contract, vehicle.own.estimator)
         self._valve_names = [valve.name for valve in vehicle.thrusters.valves]
         self._lead = round(vehicle.thrusters.schedule_lead * messages.NS_PER_S)
         self._modulation = round(vehicle.thrusters.modulation_period * messages.NS_PER_S)
@@ -49,9 +52,12 @@ class EstimatorNode(Node):
         self._follower = Follower(self, contract, self._needed, self._work)
         self._odometry_out = contract.publisher("odometry")
         self._odometry_form = Encoder("odometry", configuration.place, contract.base_frame)
+        self._transforms = Transforms(contract, configuration.place, contract.base_frame)
         self._bias_out = contract.publisher("estimate/bias")
         self._disturbance_out = contract.publisher("estimate/disturbance")
+        self._disturbance_form = Encoder("estimate/disturbance", configuration.place)
         self._innovations_out = contract.publisher("estimate/innovations")
+        self._health = EstimatorHealth(contract, self.get_fully_qualified_name())
         contract.subscribe_records("imu", self._on_imu)
         contract.subscribe("ranges", self._on_ranges)
         contract.subscribe("/air/temperature", self._on_temperature)
@@ -106,6 +112,10 @@ class EstimatorNode(Node):
             yield self._schedules, answered + self._lead
 
     def _work(self, stamp: int) -> None:
+        with self._failures.told(stamp):
+            self._estimate(stamp)
+
+    def _estimate(self, stamp: int) -> None:
         for key in sorted(self._schedules):
             self._estimator.accept_schedule(self._schedules.pop(key)[0])
             self._applied_schedule = key
@@ -122,16 +132,21 @@ class EstimatorNode(Node):
             self._estimator.accept_ranges(self._ranges.pop(pulse)[0])
 
     def _publish(self, stamp: int) -> None:
-        self._follower.publish(self._odometry_out, self._odometry_form.encode(stamp, self._estimator.output(stamp)))
+        odometry = self._estimator.output(stamp)
+        self._follower.publish(self._odometry_out, self._odometry_form.encode(stamp, odometry))
+        self._follower.aside(partial(self._transforms.send, odometry.copy()))
+        one = self._estimator
+        state = one.state[0] if isinstance(one, Estimator) else None
+        self._follower.aside(partial(self._health.send, odometry.copy(), state))
         if due(stamp, PERIOD_NS["estimate"]):
-            one = self._estimator
-            health = partial(self._publish_health, stamp, one.gyro_bias, one.disturbance_force, one.innovations())
+            disturbance = self._disturbance_form.encode(stamp, one.disturbance(stamp)[0])
+            health = partial(self._publish_health, stamp, one.gyro_bias, disturbance, one.innovations())
             self._follower.aside(health)
 
-    def _publish_health(self, stamp: int, bias: Vector, force: Vector, innovations: NDArray[np.void]) -> None:
-        publish, place, base = self._follower.publish, self._contract.configuration.place, self._contract.base_frame
+    def _publish_health(self, stamp: int, bias: Vector, disturbance: bytes, innovations: NDArray[np.void]) -> None:
+        publish, base = self._follower.publish, self._contract.base_frame
         publish(self._bias_out, convert.vector_to_message(stamp, bias, self._contract.frame("imu_link")))
-        publish(self._disturbance_out, convert.force_to_message(stamp, force, place))
+        publish(self._disturbance_out, disturbance)
         publish(self._innovations_out, convert.innovations_to_message(stamp, base, innovations))
 
 

@@ -1,4 +1,4 @@
-"""Collects what the conductor observes: truth, estimates, references, statuses, supply, contacts."""
+"""Collects what the conductor observes: truth, estimates, references, statuses, supply, battery, contacts."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sensor_msgs.msg import FluidPressure, Temperature
+from sensor_msgs.msg import BatteryState, FluidPressure, Temperature
 
 from testbed.description import messages
 from testbed.description.air import kelvin
@@ -18,6 +18,7 @@ from testbed.description.ticks import due
 from testbed.nodes.contract import Contract
 from testbed.nodes.follower import Inbox, Needed
 from testbed.nodes.topics import to_nanoseconds
+from testbed.plan.commands import Event
 from testbed.plan.configuration import Configuration
 from testbed.plan.observation import Contact, Observation, Request, contacts_from_json
 
@@ -33,10 +34,13 @@ class Gathering:
         self._lockstep = contract.lockstep
         self._arrived = arrived
         self._names = list(configuration.vehicles)
-        rows = ("truth", "odometry", "reference", "maneuver/status", "supply/pressure", "supply/temperature")
+        self._supplies = ["supply/pressure", "supply/temperature"]
+        self._supplies += ["carriage/pressure"] if configuration.table is not None else []
+        rows = ("truth", "odometry", "reference", "maneuver/status", *self._supplies, "battery")
         self._inboxes: dict[str, dict[str, Inbox]] = {row: {name: {} for name in self._names} for row in rows}
         self._latest: dict[str, dict[str, Any]] = {row: {} for row in rows}
         self._contacts: Inbox = {}
+        self._live_faults: list[str] = []
         self._observed = 0
         for name in self._names:
             for row in ("truth", "odometry", "reference"):
@@ -44,9 +48,12 @@ class Gathering:
             contract.subscribe_text(
                 "maneuver/status", status_record, self._taker("maneuver/status", name, _status), name
             )
-            contract.subscribe("supply/pressure", self._taker("supply/pressure", name, _pressure), name)
-            contract.subscribe("supply/temperature", self._taker("supply/temperature", name, _temperature), name)
+            for row in self._supplies:
+                read = _temperature if row == "supply/temperature" else _pressure
+                contract.subscribe(row, self._taker(row, name, read), name)
+            contract.subscribe("battery", self._taker("battery", name, _battery), name)
         contract.subscribe_text("/contacts", _contacts, self._on_contacts)
+        contract.subscribe_text("/plan/events", Event.from_json, self._on_event)
 
     def needed(self, stamp: int) -> Needed:
         """Inputs due at this tick and since the last."""
@@ -61,15 +68,17 @@ class Gathering:
             if due(stamp, PERIOD_NS["maneuver/status"]):
                 yield self._inboxes["maneuver/status"][name], stamp
             if due(stamp, PERIOD_NS["supply"]):
-                yield self._inboxes["supply/pressure"][name], stamp
-                yield self._inboxes["supply/temperature"][name], stamp
+                for row in self._supplies:
+                    yield self._inboxes[row][name], stamp
+            if due(stamp, PERIOD_NS["battery"]):
+                yield self._inboxes["battery"][name], stamp
 
     def observe(self, stamp: int, requests: tuple[Request, ...], ready: bool, reason: str) -> Observation:
         """Everything that has come in up to this step, as the sequence wants it."""
         self._observed = stamp
         truth = {name: self._new("truth", name, stamp) for name in self._names}
         reference = {name: self._new("reference", name, stamp) for name in self._names}
-        for row in ("odometry", "maneuver/status", "supply/pressure", "supply/temperature"):
+        for row in ("odometry", "maneuver/status", *self._supplies, "battery"):
             for name in self._names:
                 self._keep_latest(row, name, stamp)
         supply = {
@@ -85,7 +94,10 @@ class Gathering:
             reference=reference,
             status=dict(self._latest["maneuver/status"]),
             supply=supply,
+            carriage=dict(self._latest.get("carriage/pressure", {})),
+            battery=dict(self._latest["battery"]),
             contacts=tuple(contacts),
+            live_faults=tuple(self._live_faults),
             requests=requests,
             ready=ready,
             not_ready_reason=reason,
@@ -108,6 +120,16 @@ class Gathering:
         if self._is_new(stamp):
             self._contacts[stamp] = contacts
         self._arrived()
+
+    def _on_event(self, event: Event) -> None:
+        """Note the faults that someone sets at the plant; nobody waits for them."""
+        if not event.data.get("live"):
+            return
+        fault = str(event.data["fault"])
+        if event.kind == "fault_began":
+            self._live_faults.append(fault)
+        elif fault in self._live_faults:
+            self._live_faults.remove(fault)
 
     def _is_new(self, stamp: int) -> bool:
         """Whether a message does not belong to a step that is over; in lockstep those are sent again."""
@@ -151,3 +173,7 @@ def _pressure(message: FluidPressure) -> tuple[int, float]:
 
 def _temperature(message: Temperature) -> tuple[int, float]:
     return to_nanoseconds(message.header.stamp), kelvin(message.temperature)
+
+
+def _battery(message: BatteryState) -> tuple[int, tuple[float, float]]:
+    return to_nanoseconds(message.header.stamp), (message.percentage, message.voltage)

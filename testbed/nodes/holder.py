@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from diagnostic_msgs.msg import DiagnosticArray, DiagnosticStatus, KeyValue
-from rclpy.lifecycle import LifecycleNode, TransitionCallbackReturn
+from rclpy.lifecycle import LifecycleNode, LifecycleState, TransitionCallbackReturn
 from std_msgs.msg import Bool, Header
 
 from testbed.nodes.contract import Contract
@@ -28,6 +28,8 @@ class Holder:
         self._close = close
         self._lockstep = contract.lockstep
         self._said = (DiagnosticStatus.OK, "stopped until released")
+        self.values: dict[str, str] = {}
+        """What else to say on `/diagnostics`, by name."""
         self._diagnostics = contract.publisher("/diagnostics")
         node.create_timer(PERIOD, lambda: self._publish(*self._said))
         contract.subscribe("/stop", self._on_stop)
@@ -87,7 +89,26 @@ class Holder:
         values = [
             KeyValue(key="active", value=str(self.permission.active)),
             KeyValue(key="stopped", value=str(self.permission.stopped)),
+            *(KeyValue(key=key, value=value) for key, value in self.values.items()),
         ]
         status = DiagnosticStatus(level=level, name=name, message=text, values=values)
         message = DiagnosticArray(header=Header(stamp=to_time(time.time_ns())), status=[status])
         self._diagnostics.publish(message)
+
+
+class HolderNode(LifecycleNode):
+    """A lifecycle node that holds valves: it may open them while active; each gives itself its `holder`."""
+
+    holder: Holder
+
+    def on_activate(self, state: LifecycleState) -> TransitionCallbackReturn:
+        """Allowed to open valves from now on, if not stopped."""
+        return self.holder.activate()
+
+    def on_deactivate(self, state: LifecycleState) -> TransitionCallbackReturn:
+        """Close and stay closed."""
+        self.holder.deactivate()
+        return TransitionCallbackReturn.SUCCESS
+
+    on_shutdown = on_deactivate
+    on_error = on_deactivate

@@ -63,5 +63,6 @@ def _read(text: str) -> dict[str, Any]:
     """The message on `/plan/state`; ValueError, KeyError, TypeError or AttributeError if it is none."""
     state = json.loads(text)
     numbers = {part: {str(name): int(n) for name, n in state[part].items()} for part in ("maneuvers", "places")}
-    at_hand = {"run": str(state["run"]), "attempt": int(state["attempt"])}
+    at_hand: dict[str, Any] = {"run": str(state["run"]), "attempt": int(state["attempt"])}
+    at_hand["faults"] = [int(index) for index in state.get("faults", ())]
     return {**state, **numbers, **at_hand, "stamp": int(state["stamp"]), "permit": state["permit"] is True}

@@ -11,24 +11,28 @@ import numpy as np
 import rclpy
 from diagnostic_msgs.msg import DiagnosticStatus
 from geometry_msgs.msg import PoseStamped
-from rclpy.lifecycle import LifecycleNode, LifecycleState, TransitionCallbackReturn
 from std_msgs.msg import Bool
 from trajectory_msgs.msg import JointTrajectory
 
 from testbed.description import messages, ticks
 from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
+from testbed.model.faults import Faults
 from testbed.model.schedule import Verdict
 from testbed.nodes import convert, process
+from testbed.nodes.active_axes import declare_active_axes
+from testbed.nodes.broken_parts import BrokenParts
 from testbed.nodes.contract import Contract, declare_configuration
 from testbed.nodes.follower import Inbox
-from testbed.nodes.holder import Holder
+from testbed.nodes.holder import Holder, HolderNode
 from testbed.nodes.pace import Pace
 from testbed.nodes.plan_state import PlanStates
+from testbed.nodes.ports import PortCommands
+from testbed.nodes.radio import RadioFeed
 from testbed.nodes.roll_call import RollCall
 from testbed.nodes.sensing import Sensing
 from testbed.nodes.topics import to_nanoseconds
 from testbed.nodes.wire import Encoder, read_header
-from testbed.rehearsal.build import build_plant
+from testbed.rehearsal.build import build_plant, build_radio
 
 WALL_DEADMAN_NS = 500_000_000
 """Wall time without a fresh schedule after which the plant closes a vehicle's valves."""
@@ -36,21 +40,27 @@ ALONE_NS = 2 * NS_PER_S
 """How long the plant runs on alone after a follower has gone, so that the recording shows where things coast."""
 
 
-class PlantNode(LifecycleNode):
+class PlantNode(HolderNode):
     """Shell of model.Plant: one tick is sense, publish, wait for the followers (lockstep), take commands, advance."""
 
     def __init__(self) -> None:
         super().__init__("plant")
         configuration, self.lockstep = declare_configuration(self)
         self.declare_parameter("speed", 1.0)
+        declare_active_axes(self, configuration)  # its model holds what the place holds
         self._contract = contract = Contract(self, self.lockstep, len(configuration.vehicles))
         self._names = list(configuration.vehicles)
         self._valve_names = [[v.name for v in one.thrusters.valves] for one in configuration.vehicles.values()]
         self._leads = [round(one.thrusters.schedule_lead * NS_PER_S) for one in configuration.vehicles.values()]
         self._plant, draws = build_plant(configuration)
         self._sensing = Sensing(configuration, self._plant, draws, contract)
+        radio = build_radio(configuration)
+        self._radio = RadioFeed(configuration, radio, draws, contract, self._sensing.send, self._touch)
+        faults = Faults(self._plant, list(configuration.vehicles.values()))
+        self._broken = BrokenParts(self, configuration, contract, faults)
+        self._ports = PortCommands(self, configuration, self._plant, contract)
         self._plan = PlanStates(contract, self._touch)
-        self._holder = Holder(self, contract, self._close_all)
+        self.holder = Holder(self, contract, self._close_all)
         self._pace = Pace(self.lockstep, float(self.get_parameter("speed").value))
         self._roll = RollCall(configuration)
         self._schedules: list[Inbox] = [{} for _ in self._names]
@@ -70,19 +80,7 @@ class PlantNode(LifecycleNode):
             contract.subscribe("/clock/done", self._on_done, raw=True)
         self._stop_out = contract.publisher("/stop")
 
-    # --- lifecycle and arrivals -------------------------------------------------------------------------------------
-
-    def on_activate(self, state: LifecycleState) -> TransitionCallbackReturn:
-        """Valves may open from now on, if not stopped."""
-        return self._holder.activate()
-
-    def on_deactivate(self, state: LifecycleState) -> TransitionCallbackReturn:
-        """Close and stay closed."""
-        self._holder.deactivate()
-        return TransitionCallbackReturn.SUCCESS
-
-    on_shutdown = on_deactivate
-    on_error = on_deactivate
+    # --- arrivals -----------------------------------------------------------------------------------------------------
 
     def _touch(self) -> None:
         self._changed = True
@@ -119,6 +117,7 @@ class PlantNode(LifecycleNode):
     def close(self) -> None:
         """Close all valves and say so; the process ends."""
         self._close_all()
+        self._sensing.close()
         if self._stamp and rclpy.ok():
             self._sensing.advance(self._stamp)
             for index in range(len(self._names)):
@@ -146,6 +145,7 @@ class PlantNode(LifecycleNode):
     def _show(self) -> None:
         """Sense and publish the tick that has been reached."""
         self._sensing.publish(self._stamp)
+        self._radio.publish(self._stamp)
         if self._clock_out is not None:
             self._clock_out.publish(self._clock_form.encode(self._stamp))
             self._roll.call(self._stamp, time.monotonic_ns())
@@ -156,7 +156,7 @@ class PlantNode(LifecycleNode):
         if not self.lockstep or self._alone_until is not None:
             return self._alone_until is None or self._stamp < self._alone_until
         self._changed = False
-        if not self._roll.complete():
+        if not self._roll.complete() or not self._radio.complete(self._stamp):
             return False
         if ticks.due(self._stamp, messages.PERIOD_NS["/plan/state"]):
             state = self._plan.at(self._stamp)
@@ -173,8 +173,11 @@ class PlantNode(LifecycleNode):
 
     def _advance(self) -> None:
         state = self._plan.in_force(self._stamp + TICK_NS)
+        self._broken.take(state, self._stamp)
         self._take_places(state)
-        fire = self._holder.may_fire(self._stamp, state)
+        self._radio.take(self._stamp)
+        self._ports.take(self._stamp)
+        fire = self.holder.may_fire(self._stamp, state)
         for index, inbox in enumerate(self._schedules):
             for key in sorted(inbox):
                 schedule = inbox.pop(key)[0]
@@ -193,7 +196,7 @@ class PlantNode(LifecycleNode):
             return True
         count = int(self._plant.states[index]["verdicts"][verdict])
         reason = verdict.name.lower().replace("_", " ")
-        self._holder.report(DiagnosticStatus.WARN, f"{self._names[index]}: schedule refused, {reason}; {count} so far")
+        self.holder.report(DiagnosticStatus.WARN, f"{self._names[index]}: schedule refused, {reason}; {count} so far")
         return False
 
     def _take_places(self, state: dict | None) -> None:
@@ -213,7 +216,7 @@ class PlantNode(LifecycleNode):
         for index, fresh in enumerate(self._fresh_at):
             if now - fresh > WALL_DEADMAN_NS and bool(self._plant.states[index]["commanded"]):
                 self._plant.close_valves(index, self._stamp)
-                self._holder.report(
+                self.holder.report(
                     DiagnosticStatus.ERROR, f"{self._names[index]}: no schedule for 0.5 s, valves closed"
                 )
         if not self.lockstep or self._alone_until is not None:
@@ -225,7 +228,7 @@ class PlantNode(LifecycleNode):
         if self._roll.overdue(now, first=self._stamp == LOCKSTEP_START_NS):
             text = f"tick {self._stamp / NS_PER_S:.2f} s unanswered by {', '.join(sorted(self._roll.missing()))}"
             self.get_logger().error(text)
-            self._holder.stop(text)
+            self.holder.stop(text)
             self._stop_out.publish(Bool(data=True))
             for inbox in self._schedules:
                 inbox.clear()

@@ -18,15 +18,18 @@ from testbed.model.draws import Draws
 from testbed.model.edges import EDGE
 from testbed.model.plant import Plant
 from testbed.nodes import convert
+from testbed.nodes.camera import CameraFeed
 from testbed.nodes.contract import Contract
+from testbed.nodes.ports import PortFeed
 from testbed.nodes.roll_call import CONDUCTOR
 from testbed.nodes.wire import Encoder
 from testbed.plan.configuration import Configuration
 from testbed.plan.observation import contacts_to_json
+from testbed.record.contract import COULOMBS_PER_AH
 from testbed.rehearsal.contacts import take_contacts
 
-J_PER_WH = 3600.0
 ROWS = ("imu", "truth", "ranges", "valves/state", "supply/pressure", "supply/temperature", "battery")
+TABLE_ROWS = (*ROWS, "carriage/pressure")
 
 
 class Sensing:
@@ -40,7 +43,8 @@ class Sensing:
         self._names = list(configuration.vehicles)
         self._vehicles = list(configuration.vehicles.values())
         self._forms = [_forms(one, configuration.place) for one in self._vehicles]
-        self._out = {row: [contract.publisher(row, name) for name in self._names] for row in ROWS}
+        rows = ROWS if configuration.table is None else TABLE_ROWS
+        self._out = {row: [contract.publisher(row, name) for name in self._names] for row in rows}
         self._contacts_out = contract.publisher("/contacts")
         self._air_out = contract.publisher("/air/temperature")
         self._start = LOCKSTEP_START_NS
@@ -48,7 +52,10 @@ class Sensing:
         self._imu, self._truth, self._ranges = (
             np.zeros(1, dtype) for dtype in (messages.IMU, messages.ODOMETRY, messages.RANGES)
         )
+        self._battery = np.zeros(1, messages.BATTERY)
         self._edges = np.zeros(64, EDGE)
+        self._port_feed = PortFeed(configuration, plant, contract, self.send)
+        self._camera_feed = CameraFeed(configuration, plant, draws, contract, self.send)
 
     def begin(self, stamp: int) -> None:
         """Stamp of the first tick."""
@@ -57,18 +64,20 @@ class Sensing:
     def publish(self, stamp: int) -> None:
         """Sense everything that is due at a tick and publish it."""
         self._sent.clear()
-        noise = self._draws.imu(1)[0]
+        noise, tracking = self._draws.imu(1)[0], self._draws.tracking(1)[0]
         if due(stamp, PERIOD_NS["/air/temperature"]):
             kelvin = self._configuration.beacons.air_temperature
             header = convert.header(stamp, self._configuration.place)
-            self._send("", self._air_out, Temperature(header=header, temperature=celsius(kelvin)))
+            self.send("", self._air_out, Temperature(header=header, temperature=celsius(kelvin)))
         for index in range(len(self._names)):  # first what the vehicles wait for
             self._publish_inputs(index, stamp, noise[index])
         for index in range(len(self._names)):
-            self._publish_rest(index, stamp)
+            self._publish_rest(index, stamp, tracking[index])
         if due(stamp, PERIOD_NS["/contacts"]):
             contacts = take_contacts(self._plant, self._names)
-            self._send("", self._contacts_out, String(data=contacts_to_json(stamp, contacts)))
+            self.send("", self._contacts_out, String(data=contacts_to_json(stamp, contacts)))
+        self._port_feed.publish(stamp)
+        self._camera_feed.publish(stamp)  # last, because in lockstep it takes long
 
     def repeat(self, missing: set[str]) -> None:
         """Publish this tick's messages again: those of the vehicles behind, or all where the conductor is."""
@@ -84,6 +93,16 @@ class Sensing:
             self._plant.listen(index, stamp, normals[index], uniforms[index])
         self._plant.advance(stamp, self._draws.valves(1)[0])
 
+    def close(self) -> None:
+        """Publish what is still being drawn."""
+        self._camera_feed.close()
+
+    def send(self, name: str, publisher: Publisher, message: Any) -> None:
+        """Publish a message of a vehicle, and in lockstep remember it in case the tick is repeated."""
+        publisher.publish(message)
+        if self._lockstep:
+            self._sent.append((name, publisher, message))
+
     def publish_valves(self, index: int, stamp: int) -> None:
         """Publish which valves of a vehicle are commanded open."""
         self._plant.fill_open(index, stamp, self._edges[0])
@@ -94,17 +113,17 @@ class Sensing:
         beacons = self._configuration.beacons
         if beacons.ranges_due(stamp, self._start):  # before imu, at which the estimator begins its work on wall time
             self._plant.take_ranges(index, stamp - beacons.cycle_ns, self._ranges[0])
-            self._send(name, self._out["ranges"][index], convert.ranges_to_message(self._ranges[0], base))
+            self.send(name, self._out["ranges"][index], convert.ranges_to_message(self._ranges[0], base))
         self._plant.sense_imu(index, stamp, noise, self._imu[0])
-        self._send(name, self._out["imu"][index], self._forms[index]["imu"].encode(stamp, self._imu[0]))
+        self.send(name, self._out["imu"][index], self._forms[index]["imu"].encode(stamp, self._imu[0]))
 
-    def _publish_rest(self, index: int, stamp: int) -> None:
+    def _publish_rest(self, index: int, stamp: int, tracking: Any) -> None:
         name, base = self._names[index], f"{self._names[index]}/base_link"
         for row in range(self._plant.take_edges(index, self._edges)):
             self._send_valves(index, self._edges[row])
         if due(stamp, PERIOD_NS["truth"]):
-            self._plant.sense_truth(index, stamp, self._truth[0])
-            self._send(name, self._out["truth"][index], self._forms[index]["truth"].encode(stamp, self._truth[0]))
+            self._plant.sense_truth(index, stamp, tracking, self._truth[0])
+            self.send(name, self._out["truth"][index], self._forms[index]["truth"].encode(stamp, self._truth[0]))
         if due(stamp, PERIOD_NS["valves/state"]):
             self.publish_valves(index, stamp)
         if due(stamp, PERIOD_NS["supply"]):
@@ -116,31 +135,30 @@ class Sensing:
         header = convert.header(stamp, frame)
         pressure = FluidPressure(header=header, fluid_pressure=self._plant.tank_pressure(index))
         temperature = Temperature(header=header, temperature=celsius(self._plant.tank_temperature(index)))
-        self._send(self._names[index], self._out["supply/pressure"][index], pressure)
-        self._send(self._names[index], self._out["supply/temperature"][index], temperature)
+        self.send(self._names[index], self._out["supply/pressure"][index], pressure)
+        self.send(self._names[index], self._out["supply/temperature"][index], temperature)
+        if self._configuration.table is not None:
+            carriage = FluidPressure(header=header, fluid_pressure=self._plant.carriage_pressure(index))
+            self.send(self._names[index], self._out["carriage/pressure"][index], carriage)
 
     def _publish_battery(self, index: int, stamp: int) -> None:
-        battery, energy = self._vehicles[index].battery, self._plant.battery_energy(index)
-        capacity = battery.energy / battery.voltage / J_PER_WH
-        message = BatteryState(header=convert.header(stamp, ""), voltage=battery.voltage, present=True)
-        message.temperature = message.current = float("nan")
-        message.charge = energy / battery.voltage / J_PER_WH
-        message.capacity = message.design_capacity = capacity
-        message.percentage = energy / battery.energy
+        self._plant.read_battery(index, stamp, self._battery[0])
+        reading = self._battery[0]
+        message = BatteryState(header=convert.header(stamp, ""), present=True, temperature=float("nan"))
+        message.voltage, message.current = float(reading["voltage"]), float(reading["current"])
+        message.charge = float(reading["charge"]) / COULOMBS_PER_AH
+        message.capacity = message.design_capacity = self._vehicles[index].battery.capacity / COULOMBS_PER_AH
+        message.percentage = float(reading["percentage"])
+        message.power_supply_health = int(reading["power_supply_health"])
         message.power_supply_status = BatteryState.POWER_SUPPLY_STATUS_DISCHARGING
         message.power_supply_technology = BatteryState.POWER_SUPPLY_TECHNOLOGY_LIPO
-        self._send(self._names[index], self._out["battery"][index], message)
+        self.send(self._names[index], self._out["battery"][index], message)
 
     def _send_valves(self, index: int, edge: np.void) -> None:
         valves = len(self._vehicles[index].thrusters.valves)
         values = {"open": edge["open"][:valves].astype(np.float64)}
         data = self._forms[index]["valves/state"].encode(int(edge["stamp"]), values)
-        self._send(self._names[index], self._out["valves/state"][index], data)
-
-    def _send(self, name: str, publisher: Publisher, message: Any) -> None:
-        publisher.publish(message)
-        if self._lockstep:
-            self._sent.append((name, publisher, message))
+        self.send(self._names[index], self._out["valves/state"][index], data)
 
 
 def _forms(vehicle: Vehicle, place: str) -> dict[str, Encoder]:

@@ -5,30 +5,39 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Sequence as Arguments
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import rclpy
 from diagnostic_msgs.msg import DiagnosticStatus
 from numpy.typing import NDArray
-from rclpy.lifecycle import LifecycleNode, LifecycleState, TransitionCallbackReturn
+from std_msgs.msg import String
 from std_srvs.srv import Trigger
 
 from testbed import __version__
 from testbed.description import messages
 from testbed.description.messages import LOCKSTEP_START_NS
+from testbed.flight.modulation import share_lost, windows_of
 from testbed.flight.thruster_driver import ThrusterDriver
 from testbed.nodes import convert, process
 from testbed.nodes.contract import VehicleContract
 from testbed.nodes.follower import Follower, Inbox, Needed, Slots, forget_before
-from testbed.nodes.holder import Holder
+from testbed.nodes.holder import Holder, HolderNode
 from testbed.nodes.plan_state import PlanStates
+from testbed.plan.flight_limits import flight_limits
+from testbed.plan.guard_events import guard_event, told_guard
 
 DEADMAN_SECONDS: Final = 0.25
 """Silence of the wrench after which the driver closes all valves (wall time; in lockstep the plant waits instead)."""
+KEPT_NS: Final = 200_000_000
+"""How long an odometry is kept that no wrench has answered yet."""
+UNKNOWN: Final = np.zeros(1, messages.ODOMETRY)
+"""What stands for the odometry while there is none: nothing is known."""
+UNKNOWN["orientation"] = [0.0, 0.0, 0.0, 1.0]
+UNKNOWN["pose_covariance"] = UNKNOWN["twist_covariance"] = messages.UNKNOWN_VARIANCE * np.eye(6)
 
 
-class ThrusterDriverNode(LifecycleNode):
+class ThrusterDriverNode(HolderNode):
     """Shell of flight.thruster_driver.ThrusterDriver; works at the first wrench of each modulation period.
 
     It sends a schedule at every period: while it may not fire, one that closes all valves.
@@ -38,36 +47,38 @@ class ThrusterDriverNode(LifecycleNode):
         super().__init__("thruster_driver")
         self._contract = contract = VehicleContract(self)
         vehicle = contract.vehicle
-        self._driver = ThrusterDriver(vehicle, contract.configuration.place, contract.configuration.active_axes)
+        configuration = contract.configuration
+        limits = flight_limits(configuration, vehicle.name)
+        windows = windows_of(vehicle, configuration.beacons, configuration.room)
+        self._driver = ThrusterDriver(vehicle, configuration.place, contract.active_axes, limits, windows)
         self._valve_names = [valve.name for valve in vehicle.thrusters.valves]
         modulation = round(vehicle.thrusters.modulation_period * messages.NS_PER_S)
         self._wrenches: Inbox = {}
+        self._odometry: Inbox = {}
         self._periods = Slots(modulation)
         self._plan = PlanStates(contract, self._poll)
-        self._holder = Holder(self, contract, self._close_now)
+        self.holder = Holder(self, contract, self._close_now)
+        if windows.windows:
+            self.holder.values["time lost to quiet windows"] = f"{100.0 * share_lost(windows, vehicle):.1f} %"
         self._follower = Follower(self, contract, self._needed, self._work)
         self._schedule = np.zeros(1, messages.SCHEDULE)
         self._schedule_out = contract.publisher("valves/schedule")
+        self._events_out = contract.publisher("/plan/events")
         self._heard_at = time.monotonic()
         self._silent = True
+        contract.subscribe_records("odometry", self._on_odometry)
         contract.subscribe_records("wrench", self._on_wrench)
         if not contract.lockstep:
             self.create_timer(DEADMAN_SECONDS / 5, self._watch)
         self.create_service(Trigger, "identity", self._identify)
 
-    def on_activate(self, state: LifecycleState) -> TransitionCallbackReturn:
-        """Allowed to fire from now on, if not stopped."""
-        return self._holder.activate()
-
-    def on_deactivate(self, state: LifecycleState) -> TransitionCallbackReturn:
-        """Close and stay closed."""
-        self._holder.deactivate()
-        return TransitionCallbackReturn.SUCCESS
-
-    on_shutdown = on_deactivate
-    on_error = on_deactivate
-
     def _poll(self) -> None:
+        self._follower.poll()
+
+    def _on_odometry(self, record: NDArray[np.void]) -> None:
+        stamp = int(record[0]["stamp"])
+        forget_before(self._odometry, stamp - KEPT_NS)
+        self._odometry[stamp] = record
         self._follower.poll()
 
     def _on_wrench(self, record: NDArray[np.void]) -> None:
@@ -79,13 +90,32 @@ class ThrusterDriverNode(LifecycleNode):
             self._follower.begin(stamp)
 
     def _needed(self, stamp: int) -> Needed:
-        """The state of the plan before this tick."""
-        return self._plan.needed(stamp) if stamp > LOCKSTEP_START_NS else ()
+        """The odometry that the wrench answers, and the state of the plan before this tick."""
+        yield self._odometry, stamp
+        if stamp > LOCKSTEP_START_NS:
+            yield from self._plan.needed(stamp)
 
     def _work(self, stamp: int) -> None:
-        permitted = self._holder.may_fire(stamp, self._plan.in_force(stamp))
-        self._driver.step(self._wrenches[stamp], permitted, self._schedule)
+        state = self._plan.in_force(stamp)
+        permitted = self.holder.may_fire(stamp, state)
+        self._driver.step(self._odometry_at(stamp), self._wrenches[stamp], permitted, self._schedule)
         self._follower.publish(self._schedule_out, convert.schedule_to_message(self._schedule[0], self._valve_names))
+        for verdict in self._driver.news:
+            self._tell(verdict, state)
+
+    def _tell(self, verdict: np.void, state: dict[str, Any] | None) -> None:
+        """An event of what the guard says, and a line of `/diagnostics` with how many wrenches it has refused."""
+        run, attempt = (state["run"], state["attempt"]) if state else ("", 0)
+        event = guard_event(self._contract.vehicle.name, verdict, run, attempt)
+        self._follower.publish(self._events_out, String(data=event.to_json()))
+        level = DiagnosticStatus.OK if event.data["over"] else DiagnosticStatus.WARN
+        self.holder.values |= {f"refused, {one.name.lower()}": str(n) for one, n in self._driver.refused.items()}
+        self.holder.report(level, told_guard(event.data))
+
+    def _odometry_at(self, stamp: int) -> NDArray[np.void]:
+        """The odometry of this stamp; on wall time, where it may be missing, the newest before it, else UNKNOWN."""
+        stamps = [key for key in self._odometry if key <= stamp]
+        return self._odometry[max(stamps)] if stamps else UNKNOWN
 
     def close(self) -> None:
         """Close all valves; the process ends."""
@@ -97,7 +127,7 @@ class ThrusterDriverNode(LifecycleNode):
         if not self._silent and time.monotonic() - self._heard_at > DEADMAN_SECONDS:
             self._silent = True
             self._close_now()
-            self._holder.report(DiagnosticStatus.WARN, f"no wrench for {DEADMAN_SECONDS} s: valves closed")
+            self.holder.report(DiagnosticStatus.WARN, f"no wrench for {DEADMAN_SECONDS} s: valves closed")
 
     def _close_now(self) -> None:
         """An empty schedule: close now."""

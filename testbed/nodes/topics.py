@@ -9,7 +9,8 @@ on both.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import importlib
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from builtin_interfaces.msg import Time
@@ -18,13 +19,26 @@ from geometry_msgs.msg import PoseStamped, Vector3Stamped, WrenchStamped
 from nav_msgs.msg import Odometry
 from rclpy.qos import QoSDurabilityPolicy, QoSHistoryPolicy, QoSProfile, QoSReliabilityPolicy
 from rosgraph_msgs.msg import Clock
-from sensor_msgs.msg import BatteryState, FluidPressure, Imu, JointState, PointCloud2, Temperature
+from sensor_msgs.msg import BatteryState, CameraInfo, FluidPressure, Image, Imu, JointState, PointCloud2, Temperature
 from std_msgs.msg import Bool, Header, String
 from trajectory_msgs.msg import JointTrajectory
+
+from testbed.record import contract
 
 LOCKSTEP_DEPTH: Final = 1000
 """Queue depth in lockstep and for the recorder: deep enough that a slow reader loses nothing."""
 WALL_DEPTH: Final = 10
+
+
+def transform_type() -> Any:
+    """Type of `/tf`, where tf2_msgs is installed, which pip has not; else None."""
+    try:
+        return importlib.import_module("tf2_msgs.msg").TFMessage
+    except ImportError:
+        return None
+
+
+TRANSFORM: Final = transform_type()
 
 
 @dataclass(frozen=True)
@@ -61,16 +75,33 @@ VEHICLE_TOPICS: Final = (
         hearers=(1, 0),
     ),
     Topic(
+        "camera/image_raw",
+        Image,
+        "picture of partners, where the plan switches the camera on",
+        "plant",
+        "relative estimator",
+        "10 Hz",
+    ),
+    Topic("camera/camera_info", CameraInfo, "lens and size of the pictures", "plant", "relative estimator", "10 Hz"),
+    Topic(
         "odometry",
         Odometry,
         "estimated pose and twist with covariance",
         "estimator",
-        "guidance, others",
+        "guidance, thruster driver, radio, others",
         "50 Hz",
-        hearers=(2, 0),
+        hearers=(4, 0),
     ),
     Topic("estimate/bias", Vector3Stamped, "estimated gyro bias", "estimator", "evaluation, displays", "5 Hz"),
-    Topic("estimate/disturbance", WrenchStamped, "estimated steady force", "estimator", "evaluation, displays", "5 Hz"),
+    Topic(
+        "estimate/disturbance",
+        WrenchStamped,
+        "estimated steady force",
+        "estimator",
+        "guidance, displays",
+        "5 Hz",
+        hearers=(1, 0),
+    ),
     Topic("estimate/innovations", PointCloud2, "innovations of the last cycle", "estimator", "evaluation", "5 Hz"),
     Topic(
         "maneuver",
@@ -91,7 +122,15 @@ VEHICLE_TOPICS: Final = (
         "2 Hz, on change",
         hearers=(1, 0),
     ),
-    Topic("goal", PoseStamped, "go there and hold (manual runs)", "person", "guidance", "on change"),
+    Topic(
+        "goal",
+        PoseStamped,
+        "go there and hold (runs of kind manual)",
+        "person",
+        "guidance",
+        "on change",
+        hearers=(1, 0),
+    ),
     Topic(
         "reference",
         Odometry,
@@ -116,7 +155,27 @@ VEHICLE_TOPICS: Final = (
     Topic(
         "supply/temperature", Temperature, "tank temperature", "plant", "conductor, displays", "5 Hz", hearers=(1, 0)
     ),
-    Topic("battery", BatteryState, "charge and voltage", "plant", "conductor, displays", "1 Hz"),
+    Topic(
+        "carriage/pressure",
+        FluidPressure,
+        "pressure of the carriage's air (table)",
+        "plant",
+        "conductor, displays",
+        "5 Hz",
+        hearers=(1, 0),
+    ),
+    Topic("battery", BatteryState, "charge and voltage", "plant", "conductor, displays", "1 Hz", hearers=(1, 0)),
+    Topic(
+        "port/command",
+        JointState,
+        "1 engages a port, 0 lets it go",
+        "person, guidance",
+        "plant",
+        "on change",
+        always_reliable=True,
+        hearers=(1, 0),
+    ),
+    Topic("port/state", JointState, "which ports hold (1) a partner", "plant", "displays", "on change", latched=True),
     Topic(
         "place",
         PoseStamped,
@@ -139,7 +198,21 @@ VEHICLE_TOPICS: Final = (
 )
 """Topics in a vehicle's namespace."""
 
+PARTNER_TOPIC: Final = Topic(
+    contract.PARTNER_TOPIC,
+    Odometry,
+    "newest estimate of a partner that the radio has brought; its stamp tells its age",
+    "plant",
+    "nobody yet",
+    "as the noise file says",
+)
+"""A row for each partner, in a vehicle's namespace; none in a session of one vehicle."""
+_TRANSFORM_TOPICS: Final = (
+    Topic("/tf", TRANSFORM, "estimated pose of each base_link in the fixed frame", "estimators", "displays", "10 Hz"),
+)
+
 GLOBAL_TOPICS: Final = (
+    *(_TRANSFORM_TOPICS if TRANSFORM is not None else ()),
     Topic("/clock", Clock, "time in lockstep", "plant", "all", "each tick", hearers=(1, 0)),
     Topic(
         "/clock/done", Header, "a follower has finished a tick", "followers", "plant", "each tick due", hearers=(1, 0)
@@ -156,12 +229,12 @@ GLOBAL_TOPICS: Final = (
     Topic(
         "/plan/events",
         String,
-        "what was decided, JSON",
-        "conductor",
-        "displays",
+        "what was decided, what broke, JSON",
+        "conductor, plant, thruster driver",
+        "displays, conductor",
         "on change",
         always_reliable=True,
-        hearers=(1, 0),
+        hearers=(2, 0),
     ),
     Topic("/plan/configuration", String, "plan and files as read, JSON", "conductor", "all", "once", latched=True),
     Topic(
@@ -174,12 +247,13 @@ GLOBAL_TOPICS: Final = (
         always_reliable=True,
         hearers=(1, 0),
     ),
+    Topic("/joined", String, "which ports hold which, JSON", "plant", "displays", "on change", latched=True),
     Topic("/air/temperature", Temperature, "measured air temperature", "plant", "estimator", "1 Hz", hearers=(0, 1)),
     Topic(
         "/diagnostics",
         DiagnosticArray,
-        "how each holder of valves and the recorder stand",
-        "holders, recorder",
+        "how each holder of valves, estimator and the recorder stand; the conductor's warnings of gas",
+        "holders, estimators, recorder, conductor",
         "displays",
         "1 Hz, on change",
         hearers=(2, 0),
@@ -208,30 +282,36 @@ GLOBAL_TOPICS: Final = (
 """Topics outside any vehicle."""
 
 NOT_YET: Final = (
-    "camera/image_raw",
-    "camera/camera_info",
     "relative/odometry",
     "trajectory",
-    "carriage/pressure",
-    "port/command",
-    "port/state",
-    "/joined",
     "/markers",
-    "/tf",
 )
 """Rows of the contract that nobody publishes yet."""
+
+NOT_HERE: Final = ("/tf",) if TRANSFORM is None else ()
+"""Rows whose message type is not installed."""
 
 _BY_NAME: Final = {topic.name: topic for topic in (*VEHICLE_TOPICS, *GLOBAL_TOPICS)}
 
 
 def topic(name: str) -> Topic:
     """The row of that name; KeyError if the contract has none."""
+    if name.startswith("partners/") and name == partner_topic(name.split("/")[1]):
+        return replace(PARTNER_TOPIC, name=name)
     return _BY_NAME[name]
+
+
+def partner_topic(partner: str) -> str:
+    """Name of the topic, in a vehicle's namespace, on which it hears that partner."""
+    return contract.PARTNER_TOPIC.replace("<name>", partner)
 
 
 def all_topics(vehicles: tuple[str, ...]) -> list[tuple[str, Topic]]:
     """Absolute name and row of every topic of a session with these vehicles."""
     rows = [(row.full_name(vehicle), row) for vehicle in vehicles for row in VEHICLE_TOPICS]
+    for vehicle in vehicles:
+        partners = [topic(partner_topic(partner)) for partner in vehicles if partner != vehicle]
+        rows += [(row.full_name(vehicle), row) for row in partners]
     return rows + [(row.name, row) for row in GLOBAL_TOPICS]
 
 

@@ -27,6 +27,7 @@ RECORDS: Final[Mapping[str, np.dtype[Any]]] = {
     "truth": messages.ODOMETRY,
     "reference": messages.ODOMETRY,
     "wrench": messages.WRENCH,
+    "estimate/disturbance": messages.WRENCH,
 }
 """Topics whose messages are read as records, and the records."""
 assert all(kind.itemsize == sum(kind[name].itemsize for name in kind.names or ()) for kind in RECORDS.values())

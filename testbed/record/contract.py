@@ -14,8 +14,10 @@ from typing import Any, Final
 
 import numpy as np
 
+from testbed.description.camera import Camera
 from testbed.record.types import message
 
+COULOMBS_PER_AH: Final = 3600.0
 _POINT_FIELD: Final = {"<u2": 4, "|u1": 2, "<f8": 8}  # sensor_msgs/PointField UINT16, UINT8, FLOAT64
 
 
@@ -50,16 +52,14 @@ def stamped(message_type: str) -> Callable[[str], Any]:
     return lambda frame: message(message_type, header=header(frame))
 
 
-def battery(capacity: float, voltage: float) -> Any:
-    """BatteryState: charge and capacity in Ah at the nominal voltage V from an energy in J; what is unknown is NaN."""
-    ampere_hours = capacity / voltage / 3600.0
+def battery(capacity: float) -> Any:
+    """BatteryState: charge and capacity in Ah, the latter from C; what is unknown is NaN."""
+    ampere_hours = capacity / COULOMBS_PER_AH
     unknown = float("nan")
     return message(
         "sensor_msgs/msg/BatteryState",
         header=header(),
-        voltage=voltage,
         temperature=unknown,
-        current=unknown,
         capacity=ampere_hours,
         design_capacity=ampere_hours,
         power_supply_status=2,  # discharging
@@ -87,6 +87,35 @@ def cloud(frame: str, dtype: np.dtype[Any], count: int) -> Any:
     )
 
 
+def image(frame: str, width: int, height: int) -> Any:
+    """Image of one byte a pixel, in the camera's optical frame."""
+    return message(
+        "sensor_msgs/msg/Image",
+        header=header(frame),
+        height=height,
+        width=width,
+        encoding="mono8",
+        step=width,
+        data=np.zeros(width * height, np.uint8),
+    )
+
+
+def camera_info(frame: str, camera: Camera) -> Any:
+    """CameraInfo of what the camera is believed to be; nothing is rectified, so R is one and P begins with K."""
+    matrix = camera.matrix()
+    return message(
+        "sensor_msgs/msg/CameraInfo",
+        header=header(frame),
+        height=camera.height,
+        width=camera.width,
+        distortion_model="plumb_bob",
+        d=np.array(camera.distortion),
+        k=matrix.ravel(),
+        r=np.eye(3).ravel(),
+        p=np.column_stack([matrix, np.zeros(3)]).ravel(),
+    )
+
+
 def schedule(valves: Sequence[str], points: int) -> Any:
     """JointTrajectory of `points` points, joint_names = valve names; no points: empty joint_names, close now."""
     point = "trajectory_msgs/msg/JointTrajectoryPoint"
@@ -99,7 +128,7 @@ def schedule(valves: Sequence[str], points: int) -> Any:
 
 
 def valve_state(valves: Sequence[str]) -> Any:
-    """JointState of all valves in the vehicle's order, position 1 open, 0 closed, right after the edge at its stamp."""
+    """JointState of all valves right after the edge at its stamp (1 open), or of ports (1 holds)."""
     return message("sensor_msgs/msg/JointState", header=header(), name=list(valves), position=np.zeros(len(valves)))
 
 
@@ -140,20 +169,28 @@ TEMPERATURE: Final = Layout(
 BATTERY: Final = Layout(
     "sensor_msgs/msg/BatteryState",
     battery,
-    {"voltage": "voltage", "charge": "charge", "percentage": "percentage"},
+    {name: name for name in ("voltage", "current", "charge", "percentage", "power_supply_health")},
 )
+PORT_STATE: Final = Layout("sensor_msgs/msg/JointState", valve_state, {"held": "position"})
 VALVE_STATE: Final = Layout("sensor_msgs/msg/JointState", valve_state, {"open": "position"})
 SCHEDULE: Final = Layout("trajectory_msgs/msg/JointTrajectory", schedule)
 RANGES: Final = Layout("sensor_msgs/msg/PointCloud2", cloud)
 INNOVATIONS: Final = Layout("sensor_msgs/msg/PointCloud2", cloud)
+IMAGE: Final = Layout("sensor_msgs/msg/Image", image, {"data": "data"})
+CAMERA_INFO: Final = Layout("sensor_msgs/msg/CameraInfo", camera_info)
 CLOCK: Final = Layout("rosgraph_msgs/msg/Clock", lambda: message("rosgraph_msgs/msg/Clock"))
 DONE: Final = Layout("std_msgs/msg/Header", header)
 TEXT: Final = Layout("std_msgs/msg/String", lambda text: message("std_msgs/msg/String", data=text))
 """JSON: `maneuver`, `maneuver/status`, `/plan/state`, `/plan/events`, `/plan/configuration`, `/contacts`."""
 
+PARTNER_TOPIC: Final = "partners/<name>/odometry"
+"""What a vehicle hears of each partner by radio; header and child frame are the partner's."""
+
 VEHICLE_TOPICS: Final = {
     "imu": IMU,
     "ranges": RANGES,
+    "camera/image_raw": IMAGE,
+    "camera/camera_info": CAMERA_INFO,
     "odometry": ODOMETRY,
     "estimate/bias": VECTOR,
     "estimate/disturbance": WRENCH,
@@ -164,12 +201,16 @@ VEHICLE_TOPICS: Final = {
     "wrench": WRENCH,
     "valves/schedule": SCHEDULE,
     "valves/state": VALVE_STATE,
+    "port/command": PORT_STATE,
+    "port/state": PORT_STATE,
     "supply/pressure": PRESSURE,
     "supply/temperature": TEMPERATURE,
+    "carriage/pressure": PRESSURE,
     "battery": BATTERY,
     "goal": POSE,
     "place": POSE,
     "truth": ODOMETRY,
+    PARTNER_TOPIC: ODOMETRY,
 }
 """What a vehicle's topics hold; other topics are recorded as they come and not read by load.py."""
 
@@ -180,10 +221,11 @@ GLOBAL_TOPICS: Final = {
     "/plan/events": TEXT,
     "/plan/configuration": TEXT,
     "/contacts": TEXT,
+    "/joined": TEXT,
     "/air/temperature": TEMPERATURE,
 }
 
-LATCHED: Final = frozenset({"maneuver", "trajectory", "port/state", "/plan/configuration"})
+LATCHED: Final = frozenset({"maneuver", "trajectory", "port/state", "/joined", "/plan/configuration"})
 """Topics offered transient local; every other one is volatile, and all are reliable."""
 
 

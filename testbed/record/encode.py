@@ -22,7 +22,6 @@ from testbed.record.contract import Layout
 from testbed.record.template import Template
 
 Stamps = NDArray[np.int64]
-J_PER_WH: Final = 3600.0
 
 
 def clock(stamps: Stamps) -> Block:
@@ -62,6 +61,7 @@ class VehicleEncoder:
         self._vehicle = vehicle
         self._place = place
         self._valves = [valve.name for valve in vehicle.thrusters.valves]
+        self._ports = [port.name for port in vehicle.ports]
         self._body = f"{vehicle.name}/base_link"
         self._sensor = f"{vehicle.name}/imu_link"
         self._templates: dict[object, Template] = {}
@@ -73,6 +73,12 @@ class VehicleEncoder:
     def odometry(self, topic: Literal["odometry", "truth", "reference"], records: NDArray[np.void]) -> Block:
         """`odometry`, `truth` or `reference` from messages.ODOMETRY."""
         return self._records(topic, contract.ODOMETRY, (self._place, self._body), records)
+
+    def partner(self, name: str, records: NDArray[np.void], log_times: Stamps) -> Block:
+        """`partners/NAME/odometry` from messages.ODOMETRY, as the radio has given it out at `log_times`."""
+        values = {field: records[field] for field in contract.ODOMETRY.paths}
+        frames, topic = (self._place, f"{name}/base_link"), contract.PARTNER_TOPIC.replace("<name>", name)
+        return self._columns(topic, contract.ODOMETRY, frames, records["stamp"], values, log_times)
 
     def wrench(self, records: NDArray[np.void]) -> Block:
         """`wrench` from messages.WRENCH."""
@@ -91,20 +97,20 @@ class VehicleEncoder:
         """`supply/pressure`, Pa."""
         return self._columns("supply/pressure", contract.PRESSURE, (self._body,), stamps, {"pressure": pascal})
 
+    def carriage_pressure(self, stamps: Stamps, pascal: NDArray[np.float64]) -> Block:
+        """`carriage/pressure`, Pa."""
+        return self._columns("carriage/pressure", contract.PRESSURE, (self._body,), stamps, {"pressure": pascal})
+
     def temperature(self, stamps: Stamps, kelvin: Any) -> Block:
         """`supply/temperature` from K; the message holds degrees Celsius, as its definition says."""
         values: dict[str, Any] = {"temperature": celsius(kelvin)}
         return self._columns("supply/temperature", contract.TEMPERATURE, (self._body,), stamps, values)
 
-    def battery(self, stamps: Stamps, energy: NDArray[np.float64]) -> Block:
-        """`battery` from the energy left, J."""
-        full, voltage = self._vehicle.battery.energy, self._vehicle.battery.voltage
-        values = {
-            "voltage": np.full(len(stamps), voltage),
-            "charge": energy / voltage / J_PER_WH,
-            "percentage": energy / full,
-        }
-        return self._columns("battery", contract.BATTERY, (full, voltage), stamps, values)
+    def battery(self, records: NDArray[np.void]) -> Block:
+        """`battery` from messages.BATTERY; the message holds Ah."""
+        values = {name: records[name] for name in contract.BATTERY.paths}
+        values["charge"] = values["charge"] / contract.COULOMBS_PER_AH
+        return self._columns("battery", contract.BATTERY, (self._vehicle.battery.capacity,), records["stamp"], values)
 
     def pose(
         self,
@@ -121,6 +127,10 @@ class VehicleEncoder:
         """`valves/state`: which of the vehicle's valves are open (n, valves) right after the edge at each stamp."""
         states = np.asarray(states)[:, : len(self._valves)]
         return self._columns("valves/state", contract.VALVE_STATE, (self._valves,), stamps, {"open": states}, log_times)
+
+    def port_states(self, stamps: Stamps, held: NDArray[Any]) -> Block:
+        """`port/state`: which of the vehicle's ports hold a partner (n, ports) from each stamp on."""
+        return self._columns("port/state", contract.PORT_STATE, (self._ports,), stamps, {"held": np.asarray(held)})
 
     def schedules(self, records: NDArray[np.void], log_times: Stamps) -> Block:
         """`valves/schedule` from messages.SCHEDULE, sent at `log_times` for their stamps ahead."""
@@ -148,6 +158,17 @@ class VehicleEncoder:
                 points[name] = records[name][index, :count]
             groups.append(Group(index, self._cloud_rows(contract.RANGES, records["stamp"][index], points)))
         return self._block("ranges", contract.RANGES, records["stamp"], log_times, groups)
+
+    def pictures(self, stamps: Stamps, grey: NDArray[np.uint8]) -> list[Block]:
+        """`camera/image_raw` and `camera/camera_info`: grey levels, shape (n, height, width)."""
+        camera = self._vehicle.camera
+        assert camera is not None, "who has pictures has a camera"
+        frame = self._vehicle.camera_frame
+        image = (frame, camera.width, camera.height)
+        return [
+            self._columns("camera/image_raw", contract.IMAGE, image, stamps, {"data": grey}),
+            self._columns("camera/camera_info", contract.CAMERA_INFO, (frame, camera), stamps, {}),
+        ]
 
     def innovations(self, stamps: Stamps, clouds: Sequence[NDArray[np.void]]) -> Block:
         """`estimate/innovations`: one array of messages.INNOVATION_POINT per message."""

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from testbed.description import messages
 from testbed.description.air import kelvin
-from testbed.description.gas import gas_mass
+from testbed.description.gas_gauge import TankGauge
+from testbed.description.gas_supply import GasSupply
 from testbed.description.maneuver import Maneuver
 from testbed.description.status import status_record
 from testbed.plan.commands import Event, PlanState
@@ -31,7 +32,8 @@ T = TypeVar("T")
 
 PRESSURE: Final = np.dtype([("stamp", "i8"), ("pressure", "f8")])
 TEMPERATURE: Final = np.dtype([("stamp", "i8"), ("temperature", "f8")])
-BATTERY: Final = np.dtype([("stamp", "i8"), ("voltage", "f8"), ("charge", "f8"), ("percentage", "f8")])
+BATTERY: Final = messages.BATTERY
+"""As messages.BATTERY, but for the charge in Ah."""
 VECTOR: Final = np.dtype([("stamp", "i8"), ("vector", "f8", (3,))])
 
 
@@ -66,15 +68,15 @@ class VehicleRecord:
     bias: NDArray[np.void]
     disturbance: NDArray[np.void]
 
-    def gas(self, volume: float) -> NDArray[np.void]:
-        """Mass of gas (kg, dtype GAS) in a tank of `volume` m³ at each pressure with the temperature nearest to it."""
+    def gas(self, supply: GasSupply) -> NDArray[np.void]:
+        """Mass of gas (kg, dtype GAS) in the tank at each pressure, with the latest temperature."""
         gas = np.zeros(len(self.pressure) if len(self.temperature) else 0, GAS)
         if len(gas):
             gas["stamp"] = self.pressure["stamp"]
             after = np.searchsorted(self.temperature["stamp"], gas["stamp"], "right")
             temperature: Any = self.temperature["temperature"][np.clip(after - 1, 0, None)]
             pressure: Any = self.pressure["pressure"]
-            gas["mass"] = gas_mass(pressure, temperature, volume)
+            gas["mass"] = TankGauge(supply).weigh(gas["stamp"], pressure, temperature)
         return gas
 
 

@@ -1,7 +1,8 @@
-"""The engine: whole ticks of a closed loop, compiled, from one step of the conductor to the next.
+"""The engine: whole ticks of a closed loop, compiled, from one decision of the conductor to the next.
 
 It calls the kernels of model/ and flight/ in the order in which the nodes call them in lockstep, with the same messages
-in between, so that both give the same numbers. Python is asked only where the conductor decides.
+in between, so that both give the same numbers. Python is asked only at steps at which the conductor may decide
+something (plan/quiet.py), and for random numbers.
 """
 
 from __future__ import annotations
@@ -10,15 +11,19 @@ from typing import Any, Final
 
 from numba import njit
 
+from testbed.description.air import celsius, kelvin
 from testbed.description.messages import PERIOD_NS, TICK_NS
 from testbed.description.ticks import due, schedule_due, wrench_due
 from testbed.flight import estimation, thruster_driver
 from testbed.flight.guidance import guidance
-from testbed.model.edges import take_edges
+from testbed.model.battery import read_battery
+from testbed.model.edges import fill_open, take_edges
 from testbed.model.inertial_sensor import sense_imu
-from testbed.model.plant import advance, sense_truth
+from testbed.model.plant import advance
 from testbed.model.ranging import listen, take_ranges
 from testbed.model.schedule import accept_schedule, close_valves
+from testbed.model.tracking import sense_truth
+from testbed.plan.stirs import stirs
 from testbed.rehearsal.wiring import (
     IMU,
     ODOMETRY,
@@ -26,22 +31,29 @@ from testbed.rehearsal.wiring import (
     REFERENCE,
     SCHEDULE,
     STATUS,
+    STEP_TICKS,
     TRUTH,
     VALVE_EDGE,
+    VERDICT,
     WRENCH,
 )
 
 ODOMETRY_NS: Final = PERIOD_NS["odometry"]
 TRUTH_NS: Final = PERIOD_NS["truth"]
 REFERENCE_NS: Final = PERIOD_NS["reference"]
+ESTIMATE_NS: Final = PERIOD_NS["estimate"]
 STATUS_NS: Final = PERIOD_NS["maneuver/status"]
 TEMPERATURE_NS: Final = PERIOD_NS["/air/temperature"]
+SUPPLY_NS: Final = PERIOD_NS["supply"]
+BATTERY_NS: Final = PERIOD_NS["battery"]
 
 _accept_imu = estimation.accept_imu
 _accept_ranges = estimation.accept_ranges
 _accept_commanded = estimation.accept_schedule
 _set_air_temperature = estimation.set_air_temperature
 _fill_odometry = estimation.fill_odometry
+_fill_disturbance = estimation.fill_disturbance
+_celsius, _kelvin = njit(cache=True)(celsius), njit(cache=True)(kelvin)
 _guide = guidance.step
 _drive = thruster_driver.step
 
@@ -59,15 +71,124 @@ def run_step(
     permit: bool,
     air: float,
 ) -> None:
+    """As `run_ticks`, on an empty tape and from the first row of the noise."""
+    tape.counts[:] = 0
+    run_ticks(plant, flight, wires, noise, tape, stamp, ticks, 0, start, permit, air)
+
+
+@njit(cache=True)
+def run_ticks(
+    plant: Any,
+    flight: Any,
+    wires: Any,
+    noise: Any,
+    tape: Any,
+    stamp: int,
+    ticks: int,
+    row: int,
+    start: int,
+    permit: bool,
+    air: float,
+) -> None:
     """Go from the tick at `stamp`, already flown, through `ticks` more; the last one is flown but not advanced.
 
-    permit: the conductor's permission to fire from `stamp` on; air: measured air temperature, K; stamps ns.
+    row: that of the noise for the first tick; permit: the conductor's permission to fire from `stamp` on; air: measured
+    air temperature, K; stamps ns.
     """
-    tape.counts[:] = 0
     for tick in range(ticks):
         now = stamp + tick * TICK_NS
-        advance_tick(plant, flight, wires, noise, tape, tick, now, permit)
-        fly_tick(plant, flight, wires, noise, tape, tick, now + TICK_NS, start, permit, air)
+        advance_tick(plant, flight, wires, noise, tape, row + tick, now, permit)
+        fly_tick(plant, flight, wires, noise, tape, row + tick, now + TICK_NS, start, permit, air)
+
+
+@njit(cache=True)
+def run_steps(
+    plant: Any,
+    flight: Any,
+    wires: Any,
+    noise: Any,
+    tape: Any,
+    watch: Any,
+    stamp: int,
+    steps: int,
+    row: int,
+    start: int,
+    permit: bool,
+    air: float,
+) -> int:
+    """Go from the step of the conductor at `stamp` on to the next one that may decide something, at most `steps` on.
+
+    Returns how many steps on that is; for the rest see `run_ticks`.
+    """
+    tape.counts[:] = 0
+    latch_changes = plant.world_state[0].latch_changes
+    for step in range(steps):
+        now = stamp + step * STEP_TICKS * TICK_NS
+        here = now + STEP_TICKS * TICK_NS
+        run_ticks(plant, flight, wires, noise, tape, now, STEP_TICKS, row + step * STEP_TICKS, start, permit, air)
+        read_step(plant, flight, wires, tape, step, here)
+        if step + 1 == steps or plant.world_state[0].latch_changes != latch_changes:
+            return step + 1
+        if step_stirs(plant, wires, tape, watch, step, here):
+            return step + 1
+        for v in range(len(plant.states)):
+            tape.weighed[step, v] = watch.weighed[v]
+    return steps
+
+
+@njit(cache=True)
+def read_step(plant: Any, flight: Any, wires: Any, tape: Any, step: int, stamp: int) -> None:
+    """Put on the tape what slower topics say at a step of the conductor, at a stamp in ns."""
+    for v in range(len(plant.states)):
+        state, reading = plant.states[v], tape.readings[step, v]
+        reading.pressure, reading.temperature = state.tank_pressure, state.gas_temperature
+        reading.told_temperature = _kelvin(_celsius(state.gas_temperature))
+        reading.carriage_pressure = state.carriage_pressure
+        if due(stamp, BATTERY_NS):
+            read_battery(plant.vehicles[v], state, stamp, reading.battery)
+        if tape.told[0]:
+            row = tape.counts[v, VALVE_EDGE]
+            fill_open(state, stamp, tape.edge[v, row])
+            tape.counts[v, VALVE_EDGE] = row + 1
+            if due(stamp, ESTIMATE_NS):
+                reading.disturbance[:] = wires.disturbance[v].force
+                read_estimate(flight.estimator_state[v], reading)
+        for column in range(tape.counts.shape[1]):
+            tape.ends[step, v, column] = tape.counts[v, column]
+
+
+@njit(cache=True)
+def read_estimate(state: Any, reading: Any) -> None:
+    """Fill the part of a READING that an estimator tells beside its odometry."""
+    for i in range(3):
+        reading.gyro_bias[i] = state.now.gyro_bias[i]
+    reading.innovation_count = state.innovation_count
+    for k in range(state.innovation_count):
+        reading.innovation_beacon[k] = state.innovation_beacon[k]
+        reading.innovation_receiver[k] = state.innovation_receiver[k]
+        reading.innovation[k] = state.innovation[k]
+        reading.innovation_variance[k] = state.innovation_variance[k]
+        reading.innovation_accepted[k] = state.innovation_accepted[k]
+
+
+@njit(cache=True)
+def step_stirs(plant: Any, wires: Any, tape: Any, watch: Any, step: int, stamp: int) -> bool:
+    """Whether the conductor must be asked at a step; messages are those that its Observation would hold."""
+    references = tape.counts[0, REFERENCE]
+    if plant.world_state[0].contact_count > 0 or references == 0:
+        return True
+    before = tape.ends[step - 1, 0, TRUTH] if step > 0 else 0
+    return stirs(
+        watch,
+        stamp,
+        due(stamp, SUPPLY_NS),
+        due(stamp, BATTERY_NS),
+        tape.readings[step],
+        wires.odometry,
+        wires.status_due,
+        tape.seen[:, before : tape.counts[0, TRUTH]],
+        tape.wanted[:, references - 1],
+    )
 
 
 @njit(cache=True)
@@ -89,30 +210,29 @@ def fly_tick(
         estimate(flight, wires, tape, v, stamp, cycle_over, air)
         if wrench_due(stamp):
             guide(flight, wires, tape, v, stamp)
-            if schedule_due(stamp, flight.modulation_period[v]):
-                _drive(flight.driver[v], flight.driver_state[v], wires.wrench[v], permit, wires.schedule[v])
-                wires.schedule_sent[v] = 1
-                row = tape.counts[v, SCHEDULE]
-                tape.schedule[v, row] = wires.schedule[v]
-                tape.schedule_at[v, row] = stamp
-                tape.counts[v, SCHEDULE] = row + 1
+            drive(flight, wires, tape, v, stamp, permit)
 
 
 @njit(cache=True)
 def sense(plant: Any, wires: Any, noise: Any, tape: Any, v: int, tick: int, stamp: int, start: int) -> bool:
     """What sensors and overhead tracking of one vehicle say at a tick; returns whether it ends a beacon cycle."""
-    sense_imu(plant.vehicles[v], plant.states[v], stamp, noise.imu[tick, v], wires.imu[v])
-    tape.imu[v, tape.counts[v, IMU]] = wires.imu[v]
-    tape.counts[v, IMU] += 1
+    sense_imu(plant.world[0], plant.vehicles[v], plant.states[v], stamp, noise.imu[tick, v], wires.imu[v])
+    if tape.told[0]:
+        tape.imu[v, tape.counts[v, IMU]] = wires.imu[v]
+        tape.counts[v, IMU] += 1
     if due(stamp, TRUTH_NS):
-        sense_truth(plant.states[v], stamp, wires.truth[v])
-        tape.truth[v, tape.counts[v, TRUTH]] = wires.truth[v]
-        tape.counts[v, TRUTH] += 1
+        sense_truth(plant.world[0], plant.states[v], stamp, noise.tracking[tick, v], wires.truth[v])
+        row = tape.counts[v, TRUTH]
+        keep_track(wires.truth[v], tape.seen[v, row])
+        if tape.told[0]:
+            tape.truth[v, row] = wires.truth[v]
+        tape.counts[v, TRUTH] = row + 1
     cycle_over = ranges_due(plant.world[0].cycle, stamp, start)
     if cycle_over:
         take_ranges(plant.states[v], stamp - plant.world[0].cycle, wires.ranges[v])
-        tape.ranges[v, tape.counts[v, RANGES]] = wires.ranges[v]
-        tape.counts[v, RANGES] += 1
+        if tape.told[0]:
+            tape.ranges[v, tape.counts[v, RANGES]] = wires.ranges[v]
+            tape.counts[v, RANGES] += 1
     return cycle_over
 
 
@@ -133,8 +253,29 @@ def estimate(flight: Any, wires: Any, tape: Any, v: int, stamp: int, cycle_over:
         _accept_ranges(p, s, wires.ranges[v])
     if due(stamp, ODOMETRY_NS):
         _fill_odometry(p, s, stamp, wires.odometry[v])
-        tape.odometry[v, tape.counts[v, ODOMETRY]] = wires.odometry[v]
-        tape.counts[v, ODOMETRY] += 1
+        keep_odometry(wires, tape, v, stamp)
+    if due(stamp, ESTIMATE_NS):
+        _fill_disturbance(p, s, stamp, wires.disturbance[v])
+
+
+@njit(cache=True)
+def keep_odometry(wires: Any, tape: Any, v: int, stamp: int) -> None:
+    """Put a vehicle's odometry on the tape, if anybody hears it there."""
+    period = tape.radio_period[0]
+    if tape.told[0] or (period > 0 and stamp // period != (stamp - TICK_NS) // period):
+        row = tape.counts[v, ODOMETRY]
+        tape.odometry[v, row] = wires.odometry[v]
+        tape.counts[v, ODOMETRY] = row + 1
+
+
+@njit(cache=True)
+def keep_track(odometry: Any, track: Any) -> None:
+    """Fill one samples.TRACK."""
+    track.stamp = odometry.stamp
+    for i in range(3):
+        track.position[i] = odometry.position[i]
+    for i in range(4):
+        track.orientation[i] = odometry.orientation[i]
 
 
 @njit(cache=True)
@@ -143,16 +284,50 @@ def guide(flight: Any, wires: Any, tape: Any, v: int, stamp: int) -> None:
     phase = wires.status[v].phase
     first = wires.status[v].stamp == 0
     p, s = flight.guidance[v], flight.guidance_state[v]
-    _guide(p, s, wires.odometry[v], wires.wrench[v], wires.reference[v], wires.status[v])
-    tape.wrench[v, tape.counts[v, WRENCH]] = wires.wrench[v]
-    tape.counts[v, WRENCH] += 1
+    _guide(p, s, wires.odometry[v], wires.disturbance[v], wires.wrench[v], wires.reference[v], wires.status[v])
+    keep_answer(wires, tape, v, stamp, phase, first)
+
+
+@njit(cache=True)
+def drive(flight: Any, wires: Any, tape: Any, v: int, stamp: int, permit: bool) -> None:
+    """One answer of one vehicle's thruster driver to a wrench, where a schedule is due."""
+    if schedule_due(stamp, flight.modulation_period[v]):
+        p, s = flight.driver[v], flight.driver_state[v]
+        _drive(p, s, wires.odometry[v], wires.wrench[v], permit, wires.schedule[v])
+        wires.schedule_sent[v] = 1
+        if tape.told[0]:
+            row = tape.counts[v, SCHEDULE]
+            tape.schedule[v, row] = wires.schedule[v]
+            tape.schedule_at[v, row] = stamp
+            tape.counts[v, SCHEDULE] = row + 1
+        keep_news(s.guard, tape, v)
+
+
+@njit(cache=True)
+def keep_news(guard: Any, tape: Any, v: int) -> None:
+    """Put what the guard has to tell on the tape."""
+    for k in range(guard.news_count):
+        row = tape.counts[v, VERDICT]
+        tape.verdict[v, row] = guard.news[k]
+        tape.counts[v, VERDICT] = row + 1
+
+
+@njit(cache=True)
+def keep_answer(wires: Any, tape: Any, v: int, stamp: int, phase: int, first: bool) -> None:
+    """Put what guidance has answered on the tape; phase: that before; first: whether it is its first answer."""
+    if tape.told[0]:
+        tape.wrench[v, tape.counts[v, WRENCH]] = wires.wrench[v]
+        tape.counts[v, WRENCH] += 1
     if due(stamp, REFERENCE_NS):
-        tape.reference[v, tape.counts[v, REFERENCE]] = wires.reference[v]
-        tape.counts[v, REFERENCE] += 1
+        row = tape.counts[v, REFERENCE]
+        keep_track(wires.reference[v], tape.wanted[v, row])
+        if tape.told[0]:
+            tape.reference[v, row] = wires.reference[v]
+        tape.counts[v, REFERENCE] = row + 1
     status_due = due(stamp, STATUS_NS)
     if status_due:
         wires.status_due[v] = wires.status[v]
-    if status_due or first or wires.status[v].phase != phase:
+    if tape.told[0] and (status_due or first or wires.status[v].phase != phase):
         tape.status[v, tape.counts[v, STATUS]] = wires.status[v]
         tape.counts[v, STATUS] += 1
 
@@ -170,6 +345,16 @@ def advance_tick(
             wires.schedule_sent[v] = 0
         if not permit:
             close_valves(plant.states[v], stamp)
+    advance_plant(plant, noise, tick, stamp)
+    if tape.told[0]:
+        for v in range(len(plant.states)):
+            row = tape.counts[v, VALVE_EDGE]
+            tape.counts[v, VALVE_EDGE] = row + take_edges(plant.states[v], tape.edge[v, row:])
+
+
+@njit(cache=True)
+def advance_plant(plant: Any, noise: Any, tick: int, stamp: int) -> None:
+    """Let the plant advance from `stamp` by one tick, taking in its chirps; `tick` is the row of the noise."""
     for v in range(len(plant.states)):
         listen(
             plant.world[0],
@@ -181,6 +366,3 @@ def advance_tick(
             noise.range_uniforms[tick, v],
         )
     advance(plant.world[0], plant.vehicles, plant.world_state[0], plant.states, stamp, noise.valves[tick])
-    for v in range(len(plant.states)):
-        row = tape.counts[v, VALVE_EDGE]
-        tape.counts[v, VALVE_EDGE] = row + take_edges(plant.states[v], tape.edge[v, row:])

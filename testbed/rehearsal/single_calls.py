@@ -10,6 +10,7 @@ from testbed.flight.estimation import Estimator
 from testbed.flight.guidance import Guidance
 from testbed.flight.thruster_driver import ThrusterDriver
 from testbed.model.edges import EDGE
+from testbed.model.faults import Faults
 from testbed.plan.configuration import Configuration
 from testbed.rehearsal.build import build_plant
 
@@ -19,7 +20,7 @@ def call_each_kernel(configuration: Configuration) -> None:
     _call_plant(configuration)
     vehicle = next(iter(configuration.vehicles.values()))
     place, axes = configuration.place, configuration.active_axes
-    estimator = Estimator(vehicle, configuration.beacons, configuration.noise, place, axes)
+    estimator = Estimator(vehicle, configuration.beacons, configuration.noise, place, axes, configuration.orbit)
     guidance, driver = Guidance(vehicle, place, axes), ThrusterDriver(vehicle, place, axes)
     imu, ranges, wrench, reference, status, schedule, maneuver = (
         np.zeros(1, dtype)
@@ -42,9 +43,9 @@ def call_each_kernel(configuration: Configuration) -> None:
     odometry[0] = estimator.output(LOCKSTEP_START_NS)
     maneuver[0]["number"] = 1
     guidance.accept_maneuver(maneuver)
-    guidance.step(odometry, wrench, reference, status)
-    driver.step(wrench, True, schedule)
-    driver.step(wrench, False, schedule)
+    guidance.step(odometry, estimator.disturbance(LOCKSTEP_START_NS), wrench, reference, status)
+    driver.step(odometry, wrench, True, schedule)
+    driver.step(odometry, wrench, False, schedule)
 
 
 def _call_plant(configuration: Configuration) -> None:
@@ -56,12 +57,16 @@ def _call_plant(configuration: Configuration) -> None:
     stamp = LOCKSTEP_START_NS
     plant.accept_schedule(0, schedule[0], stamp)
     plant.close_valves(0, stamp)
+    plant.command_latch(0, 0, False, stamp)
+    Faults(plant, list(configuration.vehicles.values()))
     plant.place(0, np.zeros(3), np.array([0.0, 0.0, 0.0, 1.0]), stamp)
     plant.listen(0, stamp, draws.range_normals(1)[0][0], draws.range_uniforms(1)[0][0])
     plant.advance(stamp, draws.valves(1)[0])
     plant.sense_imu(0, stamp, draws.imu(1)[0][0], imu[0])
-    plant.sense_truth(0, stamp, truth[0])
+    plant.sense_truth(0, stamp, draws.tracking(1)[0][0], truth[0])
+    plant.read_motion(0, stamp, truth[0])
     plant.take_ranges(0, stamp, ranges[0])
     plant.take_edges(0, edges)
     plant.fill_open(0, stamp, edges[0])
+    plant.read_battery(0, stamp, np.zeros(1, messages.BATTERY)[0])
     plant.tank_pressure(0)

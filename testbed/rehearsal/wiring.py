@@ -8,18 +8,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testbed.description import messages
-from testbed.description.messages import PERIOD_NS, TICK_NS
+from testbed.description.messages import MAX_RANGES, PERIOD_NS, TICK_NS
 from testbed.flight.estimation import Estimator
+from testbed.flight.guard import VERDICT as GUARD_VERDICT
+from testbed.flight.guard.memory import MOST_NEWS
 from testbed.flight.guidance import Guidance
+from testbed.flight.modulation import windows_of
 from testbed.flight.thruster_driver import ThrusterDriver
 from testbed.model.draws import Draws
 from testbed.model.edges import EDGE
 from testbed.model.plant import Plant
 from testbed.plan.configuration import Configuration
+from testbed.plan.flight_limits import flight_limits
+from testbed.plan.samples import TRACK
+from testbed.plan.stirs import WEIGHED
 
 STEP_TICKS: Final = PERIOD_NS["/plan/state"] // TICK_NS
 """Ticks from one step of the conductor to the next."""
+STRETCH_STEPS: Final = 50
+"""So many steps of the conductor may go by before Python is asked, at most."""
+STRETCH_TICKS: Final = STRETCH_STEPS * STEP_TICKS
 _EDGES_A_STEP: Final = 64
+_VERDICTS_A_STEP: Final = 2 * MOST_NEWS
 
 
 class PlantArrays(NamedTuple):
@@ -49,6 +59,7 @@ class Wires(NamedTuple):
     imu: NDArray[np.void]
     ranges: NDArray[np.void]
     odometry: NDArray[np.void]
+    disturbance: NDArray[np.void]
     truth: NDArray[np.void]
     wrench: NDArray[np.void]
     reference: NDArray[np.void]
@@ -59,18 +70,33 @@ class Wires(NamedTuple):
 
 
 class Noise(NamedTuple):
-    """Random numbers for one step of the conductor, first axis: tick; `imu` for the tick that each leads to."""
+    """Random numbers for some ticks, first axis: tick; what senses, for the tick that each leads to."""
 
     imu: NDArray[np.float64]
+    tracking: NDArray[np.float64]
     valves: NDArray[np.float64]
     range_normals: NDArray[np.float64]
     range_uniforms: NDArray[np.float64]
 
 
 class Tape(NamedTuple):
-    """Every message of one step of the conductor, shape (n, capacity); `counts` (n, topics) says how many there are."""
+    """Every message of a stretch of steps of the conductor, shape (n, capacity).
 
+    `counts` (n, topics): how many there are; `ends` (steps, n, topics): how many there were after each step. `edge`
+    holds what is sent at each step as well as each edge. `readings` (steps, n): what was measured at each step;
+    `weighed` (steps, n): each tank after each quiet step. `seen` and `wanted`: what the conductor goes by of truth and
+    reference. `told` (1,): 0 where nobody listens but conductor and radio; then only these, readings, verdicts and the
+    odometry that the radio sends are kept, every `radio_period` (1,) ns (0: none).
+    """
+
+    told: NDArray[np.uint8]
+    radio_period: NDArray[np.int64]
     counts: NDArray[np.int64]
+    ends: NDArray[np.int64]
+    readings: NDArray[np.void]
+    weighed: NDArray[np.void]
+    seen: NDArray[np.void]
+    wanted: NDArray[np.void]
     imu: NDArray[np.void]
     odometry: NDArray[np.void]
     truth: NDArray[np.void]
@@ -81,10 +107,42 @@ class Tape(NamedTuple):
     schedule: NDArray[np.void]
     schedule_at: NDArray[np.int64]
     edge: NDArray[np.void]
+    verdict: NDArray[np.void]
 
 
-TAPE_COLUMNS: Final = ("imu", "odometry", "truth", "wrench", "reference", "status", "ranges", "schedule", "edge")
-IMU, ODOMETRY, TRUTH, WRENCH, REFERENCE, STATUS, RANGES, SCHEDULE, VALVE_EDGE = range(len(TAPE_COLUMNS))
+READING: Final = np.dtype(
+    [
+        ("pressure", "f8"),
+        ("temperature", "f8"),
+        ("told_temperature", "f8"),  # after its way through the message, which carries degrees Celsius
+        ("carriage_pressure", "f8"),
+        ("battery", messages.BATTERY),
+        ("gyro_bias", "f8", (3,)),
+        ("disturbance", "f8", (3,)),  # N
+        ("innovation_count", "i8"),
+        ("innovation_beacon", "i8", (MAX_RANGES,)),
+        ("innovation_receiver", "i8", (MAX_RANGES,)),
+        ("innovation", "f8", (MAX_RANGES,)),
+        ("innovation_variance", "f8", (MAX_RANGES,)),
+        ("innovation_accepted", "i8", (MAX_RANGES,)),
+    ],
+    align=True,
+)
+"""What the slower topics say of one vehicle at one step: supply Pa and K, battery, estimate (as in its state)."""
+
+TAPE_COLUMNS: Final = (
+    "imu",
+    "odometry",
+    "truth",
+    "wrench",
+    "reference",
+    "status",
+    "ranges",
+    "schedule",
+    "edge",
+    "verdict",
+)
+IMU, ODOMETRY, TRUTH, WRENCH, REFERENCE, STATUS, RANGES, SCHEDULE, VALVE_EDGE, VERDICT = range(len(TAPE_COLUMNS))
 
 
 def plant_arrays(plant: Plant) -> PlantArrays:
@@ -96,9 +154,14 @@ def flight_arrays(configuration: Configuration) -> FlightArrays:
     """A new flight side for every vehicle of a session."""
     place, axes = configuration.place, configuration.active_axes
     vehicles = list(configuration.vehicles.values())
-    estimators = [Estimator(one, configuration.beacons, configuration.noise, place, axes) for one in vehicles]
+    beacons, noise, orbit = configuration.beacons, configuration.noise, configuration.orbit
+    estimators = [Estimator(one, beacons, noise, place, axes, orbit) for one in vehicles]
     guidances = [Guidance(one, place, axes) for one in vehicles]
-    drivers = [ThrusterDriver(one, place, axes) for one in vehicles]
+    beacons, room = configuration.beacons, configuration.room
+    drivers = [
+        ThrusterDriver(one, place, axes, flight_limits(configuration, name), windows_of(one, beacons, room))
+        for name, one in configuration.vehicles.items()
+    ]
     return FlightArrays(
         np.concatenate([one.parameters for one in estimators]),
         np.concatenate([one.state for one in estimators]),
@@ -120,6 +183,7 @@ def wires(vehicles: int) -> Wires:
         imu=of(messages.IMU),
         ranges=of(messages.RANGES),
         odometry=of(messages.ODOMETRY),
+        disturbance=of(messages.WRENCH),
         truth=of(messages.ODOMETRY),
         wrench=of(messages.WRENCH),
         reference=of(messages.ODOMETRY),
@@ -131,26 +195,40 @@ def wires(vehicles: int) -> Wires:
 
 
 def tape(vehicles: int) -> Tape:
-    """An empty tape for one step."""
+    """An empty tape for one stretch."""
 
     def of(dtype: np.dtype[Any], capacity: int) -> NDArray[np.void]:
         return np.zeros((vehicles, capacity), dtype)
 
     return Tape(
+        told=np.ones(1, np.uint8),
+        radio_period=np.zeros(1, np.int64),
         counts=np.zeros((vehicles, len(TAPE_COLUMNS)), np.int64),
-        imu=of(messages.IMU, STEP_TICKS),
-        odometry=of(messages.ODOMETRY, STEP_TICKS),
-        truth=of(messages.ODOMETRY, STEP_TICKS),
-        wrench=of(messages.WRENCH, STEP_TICKS),
-        reference=of(messages.ODOMETRY, STEP_TICKS),
-        status=of(messages.STATUS, STEP_TICKS),
-        ranges=of(messages.RANGES, STEP_TICKS),
-        schedule=of(messages.SCHEDULE, STEP_TICKS),
-        schedule_at=np.zeros((vehicles, STEP_TICKS), np.int64),
-        edge=of(EDGE, _EDGES_A_STEP),
+        ends=np.zeros((STRETCH_STEPS, vehicles, len(TAPE_COLUMNS)), np.int64),
+        readings=np.zeros((STRETCH_STEPS, vehicles), READING),
+        weighed=np.zeros((STRETCH_STEPS, vehicles), WEIGHED),
+        seen=of(TRACK, STRETCH_TICKS),
+        wanted=of(TRACK, STRETCH_TICKS),
+        imu=of(messages.IMU, STRETCH_TICKS),
+        odometry=of(messages.ODOMETRY, STRETCH_TICKS),
+        truth=of(messages.ODOMETRY, STRETCH_TICKS),
+        wrench=of(messages.WRENCH, STRETCH_TICKS),
+        reference=of(messages.ODOMETRY, STRETCH_TICKS),
+        status=of(messages.STATUS, STRETCH_TICKS),
+        ranges=of(messages.RANGES, STRETCH_TICKS),
+        schedule=of(messages.SCHEDULE, STRETCH_TICKS),
+        schedule_at=np.zeros((vehicles, STRETCH_TICKS), np.int64),
+        edge=of(EDGE, STRETCH_STEPS * _EDGES_A_STEP),
+        verdict=of(GUARD_VERDICT, STRETCH_STEPS * _VERDICTS_A_STEP),
     )
 
 
 def draw(draws: Draws, ticks: int) -> Noise:
     """Random numbers for so many ticks."""
-    return Noise(draws.imu(ticks), draws.valves(ticks), draws.range_normals(ticks), draws.range_uniforms(ticks))
+    return Noise(
+        draws.imu(ticks),
+        draws.tracking(ticks),
+        draws.valves(ticks),
+        draws.range_normals(ticks),
+        draws.range_uniforms(ticks),
+    )

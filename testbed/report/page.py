@@ -14,6 +14,8 @@ from matplotlib.figure import Figure
 
 from testbed.description.messages import NS_PER_S
 from testbed.plan import formatting
+from testbed.plan.guard_events import KIND as GUARD_EVENT
+from testbed.plan.guard_events import told_guard
 from testbed.plan.observation import Contact
 from testbed.plan.results import Verdict
 from testbed.record.load import Recording, load
@@ -21,15 +23,18 @@ from testbed.record.notes import Note, read_notes
 from testbed.record.recover import is_complete, recover
 from testbed.record.results import Results
 from testbed.record.voids import read_voids
+from testbed.report.battery import battery_rows
 from testbed.report.ending import Ending, ending
 from testbed.report.figures.consistency import draw_consistency
 from testbed.report.figures.context import TryContext
 from testbed.report.figures.errors import draw_errors
 from testbed.report.figures.gas import draw_gas
 from testbed.report.figures.separation import draw_separation
+from testbed.report.figures.side_view import draw_side_view
 from testbed.report.figures.style import drawing, to_svg
 from testbed.report.figures.tracks import draw_tracks
 from testbed.report.figures.valves import draw_valves
+from testbed.report.gas import gas_account
 from testbed.report.objectives import outcomes
 from testbed.report.readings import READINGS
 from testbed.report.session import RunOutcome, Session, Try, judge
@@ -43,6 +48,7 @@ SHORTEST: Final = 1.0
 
 FIGURES: Final[dict[str, Callable[[TryContext], Figure | None]]] = {
     "tracks": draw_tracks,
+    "side": draw_side_view,
     "errors": draw_errors,
     "separation": draw_separation,
     "valves": draw_valves,
@@ -99,6 +105,9 @@ def render(recording: Recording, session: Session, end: Ending, notes: list[Note
         exit_code=exit_code(session, end),
         recorded=recorded_at(recording),
         objectives=outcomes(session),
+        gas=gas_account(recording, session),
+        guarded=[(event, told_guard(event.data)) for event in recording.events if event.kind == GUARD_EVENT],
+        batteries=battery_rows(recording),
         remarks=[event for event in recording.events if event.kind == "remark"],
         figures=lambda run, one: list(figures(recording, session, run, one)),
         contacts=lambda one: contacts(recording, one),

@@ -8,6 +8,11 @@ READINGS: Final = {
         "To scale. Body and contact disc: dashed at the start, dotted at their closest, filled at the end; "
         "the stroke points forward, + is the goal. A fine dotted line to a cross: coast predicted at a stop.",
     ),
+    "side": (
+        "Tracks, seen from the side",
+        "To scale, along y. Body and contact sphere: dashed at the start, filled at the end; the stroke points "
+        "forward, + is the goal.",
+    ),
     "errors": (
         "Errors and their limits",
         "A criterion is met if every curve stays below the red line throughout the shaded window; what lies above the "

@@ -39,7 +39,7 @@ def try_samples(
         goals=goals,
         truth={name: track(kept(evaluated_track(vehicle))) for name, vehicle in vehicles.items()},
         reference={name: track(kept(vehicle.reference)) for name, vehicle in vehicles.items()},
-        gas={name: kept(vehicle.gas(configuration.vehicles[name].gas.volume)) for name, vehicle in vehicles.items()},
+        gas={name: kept(vehicle.gas(configuration.vehicles[name].gas)) for name, vehicle in vehicles.items()},
         contacts=recording.contacts,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from testbed.plan.commands import Event
@@ -17,6 +17,19 @@ from testbed.record.load import Recording
 from testbed.record.recover import RecordingError
 from testbed.report.comparison import Disagreement, compare
 from testbed.report.samples import try_samples
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A fault in words, and when it was in force (stamps ns); `over` is None where it lasted to the end of the try.
+
+    `live`: someone set it through the plant's parameter; the others are the plan's.
+    """
+
+    fault: str
+    begin: int
+    over: int | None
+    live: bool
 
 
 @dataclass(frozen=True)
@@ -36,6 +49,7 @@ class Try:
     disagreements: tuple[Disagreement, ...] = ()
     void: tuple[str, str] | None = None
     samples: TrySamples | None = None
+    broken: tuple[Broken, ...] = ()
 
     @property
     def passed(self) -> bool:
@@ -143,7 +157,7 @@ def _try(
     told = [_result(event) for event in events if event.kind == "criterion"]
     judged = Verdict(verdict.data["verdict"]) if verdict is not None else None
     differences = compare(results, told, judged) if judged is not None else ()
-    return Try(attempt, said, reason, start, end, results, differences, void, samples)
+    return Try(attempt, said, reason, start, end, results, differences, void, samples, _broken(events))
 
 
 def _voids(events: Iterable[Event], run: str) -> dict[int, tuple[str, str]]:
@@ -153,6 +167,20 @@ def _voids(events: Iterable[Event], run: str) -> dict[int, tuple[str, str]]:
         if event.kind == "void" and event.data.get("run", event.run) == run:
             found[int(event.data.get("attempt", event.attempt))] = (event.data["reason"], event.data["name"])
     return found
+
+
+def _broken(events: Iterable[Event]) -> tuple[Broken, ...]:
+    """All that was broken in a try, from its events."""
+    found: list[Broken] = []
+    for event in sorted(events, key=lambda event: event.stamp):
+        fault, live = event.data.get("fault"), bool(event.data.get("live"))
+        if event.kind == "fault_began":
+            found.append(Broken(str(fault), event.stamp, None, live))
+        elif event.kind == "fault_over":
+            for index, one in enumerate(found):
+                if one.fault == fault and one.live == live and one.over is None:
+                    found[index] = replace(one, over=event.stamp)
+    return tuple(found)
 
 
 def _last(events: Iterable[Event], kind: str) -> Event | None:

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
+from testbed.plan.guard_events import KIND as GUARD_EVENT
 from testbed.record.load import Recording, load
 from testbed.record.notes import read_notes
 from testbed.record.results import Results
@@ -71,6 +72,11 @@ def summary(recording: Recording, session: Session, end: Ending) -> dict[str, An
         "disagreements": [
             {"run": run, "try": one.attempt, **asdict(found)} for run, one, found in session.disagreements
         ],
+        "guard": [
+            {"time": recording.seconds(event.stamp), "run": event.run, "try": event.attempt, **event.data}
+            for event in recording.events
+            if event.kind == GUARD_EVENT
+        ],
         "remarks": [
             {"time": recording.seconds(event.stamp), **event.data}
             for event in recording.events
@@ -104,6 +110,15 @@ def _try(recording: Recording, one: Try) -> dict[str, Any]:
         "void": {"reason": one.void[0], "name": one.void[1]} if one.void else None,
         "start": None if one.start is None else recording.seconds(one.start),
         "end": recording.seconds(one.end),
+        "broken": [
+            {
+                "fault": fault.fault,
+                "begin": recording.seconds(fault.begin),
+                "over": None if fault.over is None else recording.seconds(fault.over),
+                "live": fault.live,
+            }
+            for fault in one.broken
+        ],
         "criteria": [
             {**asdict(result), "stamp": None if result.stamp is None else recording.seconds(result.stamp)}
             for result in one.criteria

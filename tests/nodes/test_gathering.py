@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sensor_msgs.msg import FluidPressure, Temperature
+from sensor_msgs.msg import BatteryState, FluidPressure, Temperature
 from std_msgs.msg import Header, String
 
 from testbed.description import messages
@@ -73,7 +73,12 @@ def sent_for(stamp):
         if due(stamp, PERIOD_NS["supply"]):
             header = Header(stamp=to_time(stamp))
             sent.append((f"/{name}/supply/pressure", FluidPressure(header=header, fluid_pressure=2e7)))
+            sent.append((f"/{name}/carriage/pressure", FluidPressure(header=header, fluid_pressure=1e7)))
             sent.append((f"/{name}/supply/temperature", Temperature(header=header, temperature=20.0)))
+        if due(stamp, PERIOD_NS["battery"]):
+            sent.append(
+                (f"/{name}/battery", BatteryState(header=Header(stamp=to_time(stamp)), percentage=0.5, voltage=15.0))
+            )
     return sent
 
 
@@ -167,6 +172,14 @@ def test_on_wall_time_whatever_has_arrived_counts():
     assert seen.status["wren"]["number"] == 9
     assert seen.truth["wren"]["stamp"].tolist() == [START + 999]
     assert scene.observe(START + STEP).truth["wren"].size == 0
+
+
+def test_the_battery_is_the_latest_told():
+    scene = Scene()
+    for step in range(2):
+        for what in sent_for(START + step * STEP):
+            scene.deliver(what)
+        assert scene.observe(START + step * STEP).battery == dict.fromkeys(NAMES, (0.5, 15.0))
 
 
 def test_contacts_are_told_once_even_if_sent_twice():

@@ -4,7 +4,7 @@ import pytest
 from rclpy.qos import QoSDurabilityPolicy, QoSReliabilityPolicy
 
 from testbed.nodes import topics
-from testbed.nodes.topics import GLOBAL_TOPICS, NOT_YET, VEHICLE_TOPICS, publisher_qos, subscriber_qos, topic
+from testbed.nodes.topics import GLOBAL_TOPICS, NOT_HERE, NOT_YET, VEHICLE_TOPICS, publisher_qos, subscriber_qos, topic
 
 ROWS = (*VEHICLE_TOPICS, *GLOBAL_TOPICS)
 # The contract: every topic of a vehicle and of a session.
@@ -15,13 +15,13 @@ CONTRACT_TEXT = """
     /clock /clock/done /plan/state /plan/events /plan/configuration /contacts /joined /air/temperature /diagnostics
     /markers /stop /release /tf
 """
-LATCHED = {"maneuver", "/plan/configuration"}
-ONCE = {"/stop", "/release", "/plan/events", "/contacts", "place"}
+LATCHED = {"maneuver", "/plan/configuration", "port/state", "/joined"}
+ONCE = {"/stop", "/release", "/plan/events", "/contacts", "place", "port/command"}
 """Sent once and never by a foreign driver: losing one would not be made good by the next."""
 
 
-def test_every_topic_of_the_contract_is_there_or_listed_as_not_yet():
-    assert sorted([row.name for row in ROWS] + list(NOT_YET)) == sorted(CONTRACT_TEXT.split())
+def test_every_topic_of_the_contract_is_there_or_listed_as_not_yet_or_without_its_type():
+    assert sorted([row.name for row in ROWS] + list(NOT_YET) + list(NOT_HERE)) == sorted(CONTRACT_TEXT.split())
 
 
 def test_no_topic_is_both_there_and_not_yet():
@@ -55,6 +55,7 @@ class TestQualityOfService:
             "rosgraph_msgs",
             "sensor_msgs",
             "std_msgs",
+            "tf2_msgs",
             "trajectory_msgs",
         }
 
@@ -69,9 +70,19 @@ def test_names_of_a_vehicle_lie_in_its_namespace_and_global_ones_do_not():
     assert topic("/stop").full_name("wren") == "/stop"
 
 
+def test_what_the_radio_brings_has_a_row_for_each_partner():
+    row = topic(topics.partner_topic("siskin"))
+    assert row.full_name("wren") == "/wren/partners/siskin/odometry"
+    assert row.type is topic("odometry").type
+    assert not [name for name, _ in topics.all_topics(("wren",)) if "partners" in name]
+    with pytest.raises(KeyError):
+        topic("partners/siskin/imu")
+
+
 def test_all_topics_of_a_session_are_told_once_each():
     names = [name for name, _ in topics.all_topics(("wren", "siskin"))]
-    assert len(names) == len(set(names)) == 2 * len(VEHICLE_TOPICS) + len(GLOBAL_TOPICS)
+    assert len(names) == len(set(names)) == 2 * (len(VEHICLE_TOPICS) + 1) + len(GLOBAL_TOPICS)
+    assert "/wren/partners/siskin/odometry" in names
 
 
 def test_a_name_outside_the_contract_is_an_error():

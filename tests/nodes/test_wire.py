@@ -15,6 +15,7 @@ FRAMES = {
     "truth": ("table", "wren/base_link"),
     "reference": ("table", "wren/base_link"),
     "wrench": ("wren/base_link",),
+    "estimate/disturbance": ("table",),
 }
 STAMPS = st.integers(min_value=0, max_value=2**31 * 1_000_000_000 - 1)
 TYPES = {"imu": "sensor_msgs/msg/Imu", "wrench": "geometry_msgs/msg/WrenchStamped"}

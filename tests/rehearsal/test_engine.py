@@ -12,7 +12,7 @@ from testbed.plan.commands import SessionPhase
 from testbed.plan.configuration import Configuration, load_configuration
 from testbed.plan.results import Verdict
 from testbed.record.load import load
-from testbed.rehearsal.build import build_plant
+from testbed.rehearsal.build import actual, build_plant
 from testbed.rehearsal.lockstep import LockstepRehearsal, rehearse_in_engine
 from testbed.rehearsal.wiring import STEP_TICKS, flight_arrays, plant_arrays
 from testbed.report.session import judge
@@ -141,10 +141,8 @@ def test_valves_stay_closed_while_the_session_does_not_permit():
 # ---- believed and actual
 
 
-def with_actual(configuration: Configuration, monkeypatch) -> LockstepRehearsal:
+def with_actual(configuration: Configuration) -> LockstepRehearsal:
     """The same session, except that what it is in truth is far from what its files say."""
-    from testbed.rehearsal import lockstep
-
     vehicles = {
         name: one.model_copy(
             update={
@@ -158,15 +156,13 @@ def with_actual(configuration: Configuration, monkeypatch) -> LockstepRehearsal:
         )
         for name, one in configuration.vehicles.items()
     }
-    actual = replace(configuration, vehicles=vehicles)
-    monkeypatch.setattr(lockstep, "build_plant", lambda _: build_plant(actual))
-    return LockstepRehearsal(configuration)
+    return LockstepRehearsal(configuration, actual(replace(configuration, vehicles=vehicles)))
 
 
-def test_what_is_actual_never_reaches_flight(monkeypatch):
+def test_what_is_actual_never_reaches_flight():
     """Plant heavier and weaker than believed: the flight side is built of the very same parameters."""
     believed = LockstepRehearsal(small())
-    changed = with_actual(small(), monkeypatch)
+    changed = with_actual(small())
     assert believed.plant_arrays.vehicles.tobytes() != changed.plant_arrays.vehicles.tobytes()
     for name in ("estimator", "guidance", "driver", "modulation_period"):
         assert getattr(believed.flight, name).tobytes() == getattr(changed.flight, name).tobytes(), name
@@ -186,9 +182,9 @@ def test_flight_is_built_from_descriptions_alone():
         assert one.tobytes() == other.tobytes()
 
 
-def test_a_plant_that_is_not_as_believed_moves_otherwise(monkeypatch):
+def test_a_plant_that_is_not_as_believed_moves_otherwise():
     """So the test above would notice: the change is not without effect."""
-    believed, changed = LockstepRehearsal(small()), with_actual(small(), monkeypatch)
+    believed, changed = LockstepRehearsal(small()), with_actual(small())
     for rehearsal in (believed, changed):
         to_the_end(rehearsal)
     assert believed.plant_arrays.states.tobytes() != changed.plant_arrays.states.tobytes()

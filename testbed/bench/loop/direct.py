@@ -16,8 +16,10 @@ from testbed.description.ticks import due, schedule_due, wrench_due
 from testbed.description.vehicle import Vehicle
 from testbed.flight.estimation import Estimator
 from testbed.flight.guidance import Guidance
+from testbed.flight.modulation import windows_of
 from testbed.flight.thruster_driver import ThrusterDriver
 from testbed.plan.configuration import Configuration
+from testbed.plan.flight_limits import flight_limits
 
 
 class DirectCalls:
@@ -25,9 +27,12 @@ class DirectCalls:
 
     def __init__(self, configuration: Configuration, vehicle: Vehicle, feed: Feed) -> None:
         place, axes = configuration.place, configuration.active_axes
-        self._estimator = Estimator(vehicle, configuration.beacons, configuration.noise, place, axes)
+        self._estimator = Estimator(
+            vehicle, configuration.beacons, configuration.noise, place, axes, configuration.orbit
+        )
         self._guidance = Guidance(vehicle, place, axes)
-        self._driver = ThrusterDriver(vehicle, place, axes)
+        windows = windows_of(vehicle, configuration.beacons, configuration.room)
+        self._driver = ThrusterDriver(vehicle, place, axes, flight_limits(configuration, vehicle.name), windows)
         self._modulation = round(vehicle.thrusters.modulation_period * NS_PER_S)
         self._feed = feed
         self._maneuvers = dict(feed.maneuvers)
@@ -36,6 +41,7 @@ class DirectCalls:
             np.zeros(1, dtype)
             for dtype in (messages.ODOMETRY, messages.WRENCH, messages.ODOMETRY, messages.STATUS, messages.SCHEDULE)
         )
+        self._disturbance = np.zeros(1, messages.WRENCH)
         self._sent = False
         self._estimator.set_air_temperature(kelvin(feed.air_celsius))
         self.spent = 0
@@ -52,10 +58,11 @@ class DirectCalls:
             return None
         for at in [at for at in self._maneuvers if at < stamp]:
             self._guidance.accept_maneuver(self._maneuvers.pop(at).record())
-        self._timed(self._guidance.step, self._odometry, self._wrench, self._reference, self._status)
+        self._timed(self._guidance.step, self._odometry, self._disturbance, self._wrench, self._reference, self._status)
         if not schedule_due(stamp, self._modulation):
             return None
-        self._timed(self._driver.step, self._wrench, stamp > self._feed.permitted_from, self._schedule)
+        permitted = stamp > self._feed.permitted_from
+        self._timed(self._driver.step, self._odometry, self._wrench, permitted, self._schedule)
         self._sent = True
         return self.spent
 
@@ -71,6 +78,8 @@ class DirectCalls:
                 self._timed(self._estimator.accept_ranges, ranges[0])
         self._waiting.clear()
         self._odometry[0] = self._timed(self._estimator.output, stamp)
+        if due(stamp, PERIOD_NS["estimate"]):
+            self._disturbance = self._timed(self._estimator.disturbance, stamp)
 
     def _timed(self, call: Callable[..., Any], *arguments: Any) -> Any:
         began = time.perf_counter_ns()

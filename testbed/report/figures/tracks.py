@@ -88,20 +88,12 @@ def _draw_vehicle(
     """The prism with a stroke that points forward, and the disc that touches."""
     x, y = record["position"][:2]
     heading = float(headings(record.reshape(1))[0])
-    outline = prism(vehicle) @ _turn(heading).T + (x, y)
+    outline = vehicle.shape.outline() @ _turn(heading).T + (x, y)
     edge = {"edgecolor": look.colour, "linestyle": line, "linewidth": 0.9}
     axes.add_patch(Polygon(outline, closed=True, facecolor=(look.colour, fill), zorder=3, **edge))
     axes.add_patch(Circle((x, y), vehicle.contact_radius("table" if place == "table" else "cabin"), fill=False, **edge))
     forward = _turn(heading) @ np.array([vehicle.shape.width / 2.0, 0.0])
     axes.plot([x, x + forward[0]], [y, y + forward[1]], color=look.colour, linewidth=1.0, zorder=3)
-
-
-def prism(vehicle: Vehicle) -> NDArray[np.float64]:
-    """Corners of the drawn prism in base_link, shape (sides, 2), m; a flat side faces forward."""
-    sides = vehicle.shape.sides
-    angles = (np.arange(sides) + 0.5) * 2.0 * np.pi / sides
-    radius = vehicle.shape.width / 2.0 / np.cos(np.pi / sides)
-    return np.asarray(radius * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
 def _turn(angle: float) -> NDArray[np.float64]:
