@@ -38,6 +38,7 @@ EXTRAS = {
     "cluster": ["distributed"],
     "console": ["nicegui"],
     "dev": [
+        "opencv-python-headless",
         "mujoco",
         "CoolProp",
         "filterpy",
@@ -67,8 +68,9 @@ def shared_files() -> list[tuple[str, list[str]]]:
         ("share/testbed", ["package.xml"]),
         ("share/testbed/launch", sorted(str(path.relative_to(HERE)) for path in (HERE / "launch").glob("*.py"))),
     ]
-    for folder in sorted({path.parent.relative_to(HERE) for path in (HERE / "config").rglob("*") if path.is_file()}):
-        inside = sorted(str(path.relative_to(HERE)) for path in (HERE / folder).iterdir() if path.is_file())
+    configuration = [path for path in (HERE / "config").rglob("*") if path.is_file() and path.suffix != ".pyc"]
+    for folder in sorted({path.parent.relative_to(HERE) for path in configuration}):
+        inside = sorted(str(path.relative_to(HERE)) for path in configuration if path.parent == HERE / folder)
         files.append((f"share/testbed/{folder}", inside))
     return files
 
@@ -96,6 +98,7 @@ setup(
             "**/*.xml",
             "**/*.c",
             "**/*.h",
+            "**/*.npz",
         ]
     },
     data_files=[] if editable else shared_files(),

@@ -21,6 +21,7 @@ ROS = (
     "launch_ros",
     "ament_index_python",
 )
+VISION = {"cv2"}  # for cameras alone: see tests/model/test_camera.py
 NUMERICAL = {"numpy", "scipy", "numba", "transforms3d"}
 
 # The parts of testbed that each folder may import. record/ is pure in what rehearsal/ uses of it (files, no ROS).
@@ -31,7 +32,7 @@ MAY_IMPORT = {
     "plan": {"description", "flight", "plan"},
     "rehearsal": {"description", "model", "flight", "plan", "rehearsal", "record"},
 }
-LIBRARIES = {"model": NUMERICAL, "flight": NUMERICAL | {"clarabel"}}
+LIBRARIES = {"model": NUMERICAL | VISION, "flight": NUMERICAL | {"clarabel"}}
 
 
 def imports(folder: str) -> Iterator[tuple[str, str]]:

@@ -25,7 +25,6 @@ def test_speed_is_measured_without_and_with_recording(configuration):
 
 
 def test_every_part_is_measured_apart(configuration):
-    costs = measure_parts(configuration, before=4.0, window=1.0, repeats=1)
-    assert {"sensing", "plant", "estimator", "guidance and thruster driver", "random numbers", "conductor"} < set(costs)
-    assert all(cost >= 0.0 for cost in costs.values())
-    assert all(cost > 0.0 for part, cost in costs.items() if "rest" not in part)
+    costs = measure_parts(configuration, before=4.0, window=5.0, repeats=1)
+    assert {"sensing", "plant", "estimator", "guidance and thruster driver", "random numbers"} == set(costs)
+    assert all(cost > 0.0 for cost in costs.values())

@@ -1,11 +1,12 @@
 """`testbed check`: what it prints and how it ends."""
 
 import json
+import shutil
 
 import pytest
 
 from testbed.cli import app as shell
-from tests.broken.broken import DEMO, FIRST_FLOAT, LAB
+from tests.broken.broken import DEMO, FIRST_FLOAT, LAB, TABLE
 
 
 def command(*arguments: str) -> int:
@@ -17,6 +18,25 @@ def command(*arguments: str) -> int:
 def test_a_plan_with_nothing_wrong_ends_with_0(capsys):
     assert command("check", str(LAB / FIRST_FLOAT)) == 0
     assert capsys.readouterr().out.endswith("first-float.yaml: nothing wrong\n")
+
+
+def test_it_says_where_the_table_gets_its_heights_from(tmp_path, monkeypatch, capsys):
+    shutil.copytree(LAB, tmp_path / "lab")
+    table = tmp_path / "lab" / TABLE
+    monkeypatch.setenv("TESTBED_CONFIG_PATH", str(tmp_path / "lab"))
+    assert command("check", str(tmp_path / "lab" / FIRST_FLOAT)) == 0
+    assert "flatness: heights as given, not marked as measured" in capsys.readouterr().out
+    head, _, tail = table.read_text().partition("flatness:")
+    table.write_text(head + "flatness: {grade: 1}\nfilm_drag_time" + tail.partition("film_drag_time")[2])
+    assert command("check", str(tmp_path / "lab" / FIRST_FLOAT)) == 0
+    assert "grade 1, 33.2 µm in all; EXTRAPOLATED" in capsys.readouterr().out
+
+
+def test_it_says_how_far_the_gas_goes_and_what_all_of_it_would_be_in_the_room(capsys):
+    assert command("check", str(LAB / FIRST_FLOAT)) == 0
+    printed = capsys.readouterr().out
+    assert "wren: 109.3 g of nitrogen, 97.7 g usable: 49 s with all valves open, Δv 4.9 m/s, at most " in printed
+    assert "all of it at once would be 626 ppm of the room's air, displacing oxygen; no limit is given" in printed
 
 
 def test_every_problem_is_one_line_on_stderr_and_the_exit_code_is_2(tmp_path, monkeypatch, capsys):

@@ -23,6 +23,7 @@ CRITERION = {
     ("kind", "data", "said"),
     [
         ("criterion", CRITERION, "return, try 1:   met    home (wren): 13.7 mm, ≤ 30 mm asked for"),
+        ("gas_warning", {"text": "the tank of wren is down to 269.9 K"}, "return, try 1: WARNING: the tank of wren is"),
         (
             "criterion",
             CRITERION | {"value": 0.05, "passed": False},
@@ -30,9 +31,16 @@ CRITERION = {
         ),
         ("verdict", {"verdict": "failed", "reason": "not met: home wren"}, "return, try 1: FAILED: not met: home wren"),
         ("abort", {"reason": "too close"}, "return, try 1: ABORT, braking under control: too close"),
+        ("fault_began", {"fault": "gyro_dead wren"}, "return, try 1: BROKEN from now on: gyro_dead wren"),
+        (
+            "fault_began",
+            {"fault": "gyro_dead wren", "live": True},
+            "return, try 1: BROKEN from now on (live): gyro_dead",
+        ),
+        ("fault_over", {"fault": "gyro_dead wren"}, "return, try 1: whole again: gyro_dead wren"),
         ("something_new", {"name": "x", "many": [1]}, "return, try 1: something new: name x"),
     ],
-    ids=["met", "missed", "verdict", "abort", "unknown"],
+    ids=["met", "gas", "missed", "verdict", "abort", "broken", "live", "whole", "unknown"],
 )
 def test_an_event_is_said_in_one_line(kind, data, said):
     line = sentence(Event(1, kind, "return", 1, data))

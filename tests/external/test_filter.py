@@ -11,6 +11,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 from scipy.stats import chi2
 
+from testbed.description.air import speed_of_sound
+from testbed.flight.estimation.propagation import SLOWEST
 from tests.flight.estimation.world import START, World, demo_noise, white_only
 
 filterpy = pytest.importorskip("filterpy.kalman")
@@ -38,7 +40,7 @@ class Textbook:
         self.filter.P = track["covariance"][:15, :15].copy()
         self.gyro_density = np.radians(noise.gyro.density_deg)
         self.bias_walk = 2.0 * np.radians(noise.gyro.bias_instability_deg_per_hour / 3600.0) ** 2 / noise.gyro.bias_time
-        self.disturbance_walk = 2.0 * noise.surroundings.disturbance**2 / 60.0
+        self.disturbance_walk = 2.0 * noise.surroundings.disturbance_change**2 / noise.surroundings.disturbance_length
         self.ranging = noise.ranging
         self.rejected = int(estimator.state[0]["rejected"])
 
@@ -57,7 +59,7 @@ class Textbook:
             F[6:9, 9:12] = -dt * middle.as_matrix()
             Q[6:9, 6:9] = dt * self.gyro_density**2 * np.eye(3)
             Q[9:12, 9:12] = dt * self.bias_walk * np.eye(3)
-            Q[12:15, 12:15] = dt * self.disturbance_walk * np.eye(3)
+            Q[12:15, 12:15] = dt * self.disturbance_walk * max(np.linalg.norm(self.velocity), SLOWEST) * np.eye(3)
             self.filter.F, self.filter.Q = F, Q
             self.filter.predict()
             self.position = self.position + dt * self.velocity + 0.5 * dt**2 * self.disturbance
@@ -102,7 +104,7 @@ def test_the_filter_agrees_with_filterpy_on_the_same_data():
         world.step()
     world.step()
     textbook = Textbook(estimator, noise)
-    sound = 343.2 * np.sqrt(world.beacons.air_temperature / 293.15)
+    sound = speed_of_sound(world.beacons.air_temperature, world.beacons.air_humidity)
     for _ in range(CYCLES):
         rows, pulse = world.heard[0], world.stamp - 10_000_000
         for _ in range(cycle // 10_000_000):

@@ -45,7 +45,7 @@ def planned_time(kind, position=None, heading=None, speed_limit=FREE, rate_limit
     )
     odometry["stamp"], odometry["position"] = START, (0.0, 0.0, HEIGHT)
     odometry["orientation"] = Rotation.from_rotvec([0.0, 0.0, start_heading]).as_quat()
-    guidance.step(odometry, wrench, reference, status)
+    guidance.step(odometry, np.zeros(1, messages.WRENCH), wrench, reference, status)
     return float(status[0]["time_left"])
 
 

@@ -7,6 +7,7 @@ from collections import defaultdict
 
 import rclpy
 from rclpy.executors import SingleThreadedExecutor
+from rclpy.publisher import Publisher
 from rclpy.qos import QoSProfile, QoSReliabilityPolicy
 
 from testbed.nodes.topics import publisher_qos, topic
@@ -26,6 +27,7 @@ class Foreign:
         self.executor.add_node(self.node)
         self.heard = defaultdict(list)
         self._publishers = {}
+        self._clients = {}
         self.beside = lambda: None
 
     def __enter__(self) -> Foreign:
@@ -43,15 +45,19 @@ class Foreign:
         qos = publisher_qos(one) if one.latched else QoSProfile(depth=1000, reliability=QoSReliabilityPolicy.RELIABLE)
         self.node.create_subscription(one.type, name, self.heard[name].append, qos)
 
-    def send(self, row: str, message: object, vehicle: str = "", hearers: int = 0) -> None:
-        """Publish, first time when so many subscribers are there."""
+    def announce(self, row: str, vehicle: str = "", hearers: int = 0) -> Publisher:
+        """The publisher of a topic, when so many subscribers are there."""
         one = topic(row)
         name = one.full_name(vehicle)
         if name not in self._publishers:
             self._publishers[name] = self.node.create_publisher(one.type, name, publisher_qos(one))
         publisher = self._publishers[name]
         self.until(lambda: publisher.get_subscription_count() >= hearers, f"{hearers} hear {name}")
-        publisher.publish(message)
+        return publisher
+
+    def send(self, row: str, message: object, vehicle: str = "", hearers: int = 0) -> None:
+        """Publish, first time when so many subscribers are there."""
+        self.announce(row, vehicle, hearers).publish(message)
 
     def until(self, condition, what: str, patience: float = PATIENCE) -> None:
         """Spin until something is so."""
@@ -74,7 +80,9 @@ class Foreign:
 
     def call(self, service_type, name: str, request: object) -> object:
         """Call a service and return its answer."""
-        client = self.node.create_client(service_type, name)
+        if name not in self._clients:  # one for good: endless new ones flood discovery, until none is found in time
+            self._clients[name] = self.node.create_client(service_type, name)
+        client = self._clients[name]
         self.until(client.service_is_ready, f"{name} is there")
         future = client.call_async(request)
         self.until(future.done, f"{name} answers")

@@ -75,7 +75,8 @@ class Session:
         deadline = time.monotonic() + PATIENCE
         while not ((reader := self._reader_of_recording()) and condition(reader)):
             assert time.monotonic() < deadline, f"waited {PATIENCE:g} s until {what}:\n{self.output}{self.logs()}"
-            assert self.process.poll() is None, f"ended before {what}:\n{self.output}{self.logs()}"
+            code = self.process.poll()
+            assert code is None, f"ended with {code} before {what}:\n{self.output}{self.logs()}"
             time.sleep(0.05)
 
     def _reader_of_recording(self) -> RecordingReader | None:

@@ -17,7 +17,7 @@ from testbed.rehearsal.lockstep import rehearse_in_engine
 from tests.graph.session import PLANS, Session
 
 SAME = 1e-9
-PLANS_FLOWN = ("one", "two")
+PLANS_FLOWN = ("one", "two", "own", "faults")
 
 
 @pytest.fixture(scope="module", params=PLANS_FLOWN)
@@ -71,6 +71,16 @@ def test_the_conductor_decides_the_same_at_the_same_ticks(both):
     assert decided(graph) == decided(engine)
     shown = len(engine.states)
     assert [asdict(one) for one in graph.states[:shown]] == [asdict(one) for one in engine.states]
+
+
+def test_the_guard_does_the_same_and_tells_it(both):
+    """Two plans ask for more speed than the limit less the doubt about it; the others stay out of the guard's way."""
+    guarded = [[asdict(event) for event in one.events if event.kind == "guard"] for one in both]
+    assert guarded[0] == guarded[1]
+    plan = both[1].configuration.plan.name
+    assert {(event["data"]["limit"], event["data"]["done"]) for event in guarded[1]} == (
+        {("speed", "trimmed")} if plan in ("one", "own") else set()
+    )
 
 
 def test_criteria_come_to_the_same_values(both):
@@ -132,6 +142,36 @@ def test_messages_are_the_same_byte_for_byte(both, topic):
         assert not missing, f"{name}: {len(missing)} of {len(expected)} differ, the first: {missing[0][:200]!r}"
         if topic in STAMPED:
             assert len(found) == len(expected), f"{name}: the graph sends more"
+
+
+def test_what_partners_hear_by_radio_is_the_same_byte_for_byte(both):
+    graph, engine = both
+    readers, until = (RecordingReader(graph.folder), RecordingReader(engine.folder)), engine.states[-1].stamp
+    names = list(engine.vehicles)
+    for name in names:
+        for partner in names:
+            topic = f"/{name}/partners/{partner}/odometry"
+            if partner == name:
+                assert not any(topic in reader.channels for reader in readers)
+                continue
+            found, expected = (list(distinct(reader.channels[topic], until - NS_PER_S)) for reader in readers)
+            assert found == expected
+            assert len(expected) > 20
+
+
+@pytest.mark.parametrize("topic", ["camera/image_raw", "camera/camera_info"])
+def test_pictures_are_the_same_byte_for_byte(both, topic):
+    graph, engine = both
+    readers = RecordingReader(graph.folder), RecordingReader(engine.folder)
+    until = engine.states[-1].stamp
+    for name in graph.configuration.vehicles:
+        channels = [reader.channels.get(f"/{name}/{topic}") for reader in readers]
+        if name not in graph.configuration.cameras_on():
+            assert not any(channel is not None and len(channel) for channel in channels), "nobody takes pictures"
+            continue
+        found, expected = (distinct(channel, until) for channel in channels)
+        assert len(expected) == 1 + (until - LOCKSTEP_START_NS) // PERIOD_NS["camera"]
+        assert list(found) == list(expected)
 
 
 def distinct(channel, until):

@@ -6,6 +6,7 @@ import os
 import numpy as np
 import pytest
 import rclpy
+from geometry_msgs.msg import PoseStamped
 from std_msgs.msg import String
 
 from testbed.description import messages
@@ -144,3 +145,50 @@ def test_an_older_number_takes_nothing_back(scene):
     force, status = scene.answer()
     assert status["number"] == 2
     assert force[0] > 0.0
+
+
+def pose(x, frame="table"):
+    one = PoseStamped()
+    one.header.frame_id, one.pose.position.x, one.pose.orientation.w = frame, x, 1.0
+    return one
+
+
+def word(scene):
+    """What the last status said of the last goal."""
+    return json.loads(scene.foreign.heard["/wren/maneuver/status"][-1].data).get("goal")
+
+
+def test_in_a_manual_run_it_goes_where_a_foreign_goal_says_and_refuses_what_is_none(scene):
+    scene.plan(0)
+    scene.answer()
+    scene.give(maneuver(1, 0.0).model_copy(update={"manual": True}))
+    scene.plan(1)
+    force, status = scene.answer()
+    assert force == pytest.approx((0.0, 0.0), abs=1e-6)
+    assert word(scene) is None
+    scene.foreign.send("goal", pose(0.5), "wren", hearers=1)
+    scene.foreign.spin(0.1)
+    force, status = scene.answer()
+    assert word(scene) == "taken: x 0.5 m, y 0 m"
+    for _ in range(3):  # the reference has to get under way
+        force, status = scene.answer()
+    assert force[0] > 0.0
+    assert status["number"] == 1
+    scene.foreign.send("goal", pose(50.0), "wren", hearers=1)
+    scene.foreign.spin(0.1)
+    force, status = scene.answer()
+    assert word(scene).startswith("refused: x is 50 m, allowed: ")
+    assert force[0] > 0.0, "it goes on to the goal before"
+
+
+def test_outside_a_manual_run_a_goal_is_refused(scene):
+    scene.plan(0)
+    scene.answer()
+    scene.give(maneuver(1, 0.0))
+    scene.plan(1)
+    scene.answer()
+    scene.foreign.send("goal", pose(0.5), "wren", hearers=1)
+    scene.foreign.spin(0.1)
+    force, _ = scene.answer()
+    assert force == pytest.approx((0.0, 0.0), abs=1e-6)
+    assert word(scene) == "refused: this is no run of kind manual"

@@ -53,3 +53,12 @@ def random_ranges(count, seed=0):
     records["beacon"] = generator.integers(0, 6, records["beacon"].shape)
     records["receiver"] = generator.integers(0, 8, records["receiver"].shape)
     return records
+
+
+def batteries(stamps, shares):
+    """Readings of a battery with these shares of its charge left."""
+    records = np.zeros(len(stamps), messages.BATTERY)
+    records["stamp"], records["percentage"] = stamps, shares
+    records["charge"] = shares * VEHICLE.battery.capacity
+    records["voltage"], records["current"], records["power_supply_health"] = 15.0, -1.25, 1
+    return records

@@ -20,6 +20,7 @@ from testbed.plan.sequence import Sequence
 from testbed.record import encode
 from testbed.record.types import message, serialize
 from testbed.record.writer import RecordingWriter
+from tests.record.example import batteries
 
 STEP_NS = PERIOD_NS["/plan/state"]
 ODOMETRY_NS = PERIOD_NS["odometry"]
@@ -255,7 +256,7 @@ class _Session:
             encoder.valve_states(np.array([stamp for stamp, _ in kept["valves"]]), valves),
             encoder.pressure(stamps[supply], mass[supply] * 296.8 * 293.15 / 0.5e-3),
             encoder.temperature(stamps[supply], np.full(len(stamps[supply]), 293.15)),
-            encoder.battery(stamps[supply], np.full(len(stamps[supply]), 3.9e5)),
+            encoder.battery(batteries(stamps[supply], np.full(len(stamps[supply]), 0.97))),
         ]
 
 

@@ -4,12 +4,24 @@ import numpy as np
 import pytest
 
 from testbed.description import messages
+from testbed.description.camera import Camera
 from testbed.description.messages import INNOVATION_POINT
 from testbed.record import contract, encode
 from testbed.record.types import deserialize, message, serialize
-from tests.record.example import VALVES, VEHICLE, random_ranges, random_records, random_schedules, stamps
+from tests.record.example import (
+    VALVES,
+    VEHICLE,
+    batteries,
+    random_ranges,
+    random_records,
+    random_schedules,
+    stamps,
+)
 
 ENCODER = encode.VehicleEncoder(VEHICLE, "table")
+CAMERA = Camera(position=(0.1, 0.0, 0.0), width=40, height=32, distortion=(-0.1, 0.01, 0.001, -0.002, 0.0))
+SEEING = encode.VehicleEncoder(VEHICLE.model_copy(update={"camera": CAMERA}), "table")
+PICTURES = np.random.default_rng(2).integers(0, 256, (4, 32, 40), np.uint8)
 
 
 def innovations(count, seed=0):
@@ -32,9 +44,11 @@ BLOCKS = {
     "innovations": lambda: ENCODER.innovations(stamps(10), innovations(10)),
     "pressure": lambda: ENCODER.pressure(stamps(5), np.linspace(20e6, 19e6, 5)),
     "temperature": lambda: ENCODER.temperature(stamps(5), np.linspace(293.0, 294.0, 5)),
-    "battery": lambda: ENCODER.battery(stamps(5), np.linspace(4e5, 3.9e5, 5)),
+    "battery": lambda: ENCODER.battery(batteries(stamps(5), np.linspace(1.0, 0.9, 5))),
     "place": lambda: ENCODER.pose("place", stamps(2), np.ones((2, 3)), np.ones((2, 4))),
     "valve states": lambda: ENCODER.valve_states(stamps(5), np.eye(5, 16)),
+    "pictures": lambda: SEEING.pictures(stamps(4), PICTURES)[0],
+    "camera info": lambda: SEEING.pictures(stamps(4), PICTURES)[1],
     "status": lambda: ENCODER.status(random_records(messages.STATUS, 5)),
     "texts": lambda: encode.texts("/plan/events", stamps(3), ["{}", "ä", ""]),
     "clock": lambda: encode.clock(stamps(5)),
@@ -62,9 +76,10 @@ def test_stamps_and_fields_are_where_they_belong():
 
 
 def test_the_battery_says_how_full_it_is():
-    (data,) = ENCODER.battery(stamps(1), np.array([VEHICLE.battery.energy / 4])).messages()
+    (data,) = ENCODER.battery(batteries(stamps(1), np.array([0.25]))).messages()
     found = deserialize(data, "sensor_msgs/msg/BatteryState")
     assert found.percentage == pytest.approx(0.25)
+    assert (found.voltage, found.current, found.power_supply_health) == pytest.approx((15.0, -1.25, 1))
     assert found.charge / found.capacity == pytest.approx(0.25)
 
 

@@ -14,7 +14,15 @@ from testbed.record.reader import RecordingReader
 from testbed.record.recover import RecordingError, recording_file
 from testbed.record.types import deserialize, message, serialize, typestore
 from testbed.record.writer import RecordingWriter
-from tests.record.example import VALVES, VEHICLE, random_ranges, random_records, random_schedules, stamps
+from tests.record.example import (
+    VALVES,
+    VEHICLE,
+    batteries,
+    random_ranges,
+    random_records,
+    random_schedules,
+    stamps,
+)
 
 EMPTY_OBJECT = b"\x00\x01\x00\x00\x03\x00\x00\x00{}\x00"
 ENCODER = encode.VehicleEncoder(VEHICLE, "table")
@@ -50,7 +58,7 @@ def test_every_other_record_survives_too(tmp_path):
         ENCODER.valve_states(stamps(40), states),
         ENCODER.pressure(stamps(5), pressure),
         ENCODER.temperature(stamps(5), temperature),
-        ENCODER.battery(stamps(5), np.full(5, VEHICLE.battery.energy / 2)),
+        ENCODER.battery(batteries(stamps(5), np.full(5, 0.5))),
         ENCODER.bias(stamps(5), rates),
         ENCODER.disturbance(stamps(5), rates),
     )
