@@ -38,8 +38,8 @@ def forget_modules():
 
 @pytest.fixture(autouse=True)
 def fresh_modules(monkeypatch):
-    """Modules of users' folders are imported anew in each test."""
-    monkeypatch.setattr(sys, "path", list(sys.path))
+    """Modules of users' folders are imported anew in each test, and from its own folder alone."""
+    monkeypatch.setattr(sys, "path", [one for one in sys.path if one != str(EXAMPLE.parent)])
     forget_modules()  # those of tests before it, in other files
     yield
     forget_modules()

@@ -91,11 +91,11 @@ def time_to(p: Any, u: Any, amount: float, tail: float) -> float:
 
 
 @njit(cache=True)
-def mean_strength(p: Any, draw: float, duration: float) -> float:
-    """About the mean strength over `duration` s that begin at rest, if so much is drawn throughout."""
+def mean_strength(p: Any, strength: float, draw: float, duration: float) -> float:
+    """About the mean over `duration` s that begin with this strength, if so much is drawn throughout."""
     if p.rate == 0.0:
-        return p.lock - p.base
+        return strength
     total = 1.0 + draw
     final = p.lock / total - p.base
     x = p.rate * total * duration
-    return final + (p.lock - p.base - final) / (1.0 + x * (0.5 + x / 12.0))
+    return final + (strength - final) / (1.0 + x * (0.5 + x / 12.0))
