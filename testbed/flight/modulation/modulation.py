@@ -184,7 +184,8 @@ def plan(p: Any, s: Any) -> None:
         j = w.used[k]
         command = 0
         if fires(p, w, j):
-            command = round((w.need[j] / supply.mean_strength(p.supply, s.strength, draw, w.need[j]) + p.loss) * NS_PER_S)
+            mean = supply.mean_strength(p.supply, s.strength, draw, w.need[j])
+            command = round((w.need[j] / mean + p.loss) * NS_PER_S)
         from_start = command > longest - p.minimum_off
         if s.is_open[j]:
             if from_start:
