@@ -16,6 +16,8 @@ from testbed.nodes.contract import Contract
 from testbed.nodes.topics import to_time
 from testbed.plan.configuration import Configuration
 
+CONFIGURED: Final = ("inactive", "active")
+"""States of the lifecycle that a holder reaches only when it has been configured."""
 PERIOD: Final = 0.05
 """Seconds between looks at what is still to be done."""
 RECORDER: Final = "/recorder"
@@ -121,6 +123,8 @@ class Activation:
         """A holder tells how it stands: released or stopped, active or not; the recorder, what it does not hear yet."""
         for status in message.status:
             values = {value.key: value.value for value in status.values}
+            if values.get("state") in CONFIGURED:  # also where the answer to the question is late or lost
+                self._configured.add(status.name)
             if status.name == RECORDER:
                 self._unheard = values["unheard"]
             elif status.name in self._holders and values["stopped"] == "True":

@@ -87,6 +87,7 @@ class Holder:
     def _publish(self, level: bytes, text: str) -> None:
         name = self._node.get_fully_qualified_name()
         values = [
+            KeyValue(key="state", value=self._node._state_machine.current_state[1]),
             KeyValue(key="active", value=str(self.permission.active)),
             KeyValue(key="stopped", value=str(self.permission.stopped)),
             *(KeyValue(key=key, value=value) for key, value in self.values.items()),

@@ -95,10 +95,11 @@ class RecorderNode(Node):
         Until everything is heard a session does not start, and until everything is written it does not end.
         """
         unheard = sorted(name for name, stamp in self._newest.items() if not stamp)
-        level = DiagnosticStatus.WARN if unheard else DiagnosticStatus.OK
+        text = "recording" if not unheard else f"recording, but has not heard {len(unheard)} topics yet"
         found = {"unheard": ", ".join(unheard), "until": min(self._newest.values()), "events": self._events}
         values = [KeyValue(key=key, value=str(value)) for key, value in found.items()]
-        status = DiagnosticStatus(level=level, name=self.get_fully_qualified_name(), message="recording", values=values)
+        name = self.get_fully_qualified_name()
+        status = DiagnosticStatus(level=DiagnosticStatus.OK, name=name, message=text, values=values)
         self._diagnostics.publish(DiagnosticArray(header=Header(stamp=to_time(time.time_ns())), status=[status]))
 
     def _record(self, name: str, message_type: Any, qos: QoSProfile) -> None:

@@ -28,14 +28,22 @@ class Fastest(NamedTuple):
 
 def fastest_planned(configuration: Configuration, run: Run) -> dict[str, Fastest]:
     """Of each vehicle's moves by time and by gas in a run: a share of what guard and abort criteria allow."""
-    spins = [math.radians(one.limit_deg) for one in configuration.plan.aborts(run) if isinstance(one, Spin)]
     found = {}
     for name in configuration.vehicles:
-        limits = flight_limits(configuration, name)
-        speed = min(limits.speed, speed_by_energy(configuration, name))
-        rate = min(limits.spin, *spins, math.inf)
+        speed = min(flight_limits(configuration, name).speed, speed_by_energy(configuration, name))
+        rate = math.radians(lowest_spin(configuration, name, run)[0])
         found[name] = Fastest(PLANNED_SHARE * speed, PLANNED_SHARE * rate)
     return found
+
+
+def lowest_spin(configuration: Configuration, name: str, run: Run) -> tuple[float, str]:
+    """The lowest limit on a vehicle's spin in a run, degrees/s, and whose it is."""
+    plan = configuration.plan
+    found = [(configuration.vehicles[name].limits.rate_deg, f"the rate_deg of {name}")]
+    if plan.limits.spin_deg is not None:
+        found.append((plan.limits.spin_deg, "the spin_deg of limits"))
+    found += [(abort.limit_deg, "at which a try is aborted") for abort in plan.aborts(run) if isinstance(abort, Spin)]
+    return min(found, key=lambda one: one[0])
 
 
 def speed_by_energy(configuration: Configuration, name: str) -> float:

@@ -13,8 +13,7 @@ from testbed.description.errors import Problem
 from testbed.plan.authority import force_along, torque_about
 from testbed.plan.checks import flyable
 from testbed.plan.checks.subject import Subject
-from testbed.plan.criteria_schema import Spin
-from testbed.plan.flight_limits import PLANNED_SHARE
+from testbed.plan.flight_limits import PLANNED_SHARE, lowest_spin
 from testbed.plan.maneuvers import RATE_LIMIT_DEG, Rotate, Step, Track, Translate
 from testbed.plan.schema import Run
 
@@ -78,7 +77,8 @@ def _speeds(subject: Subject, name: str, run: Run, where: tuple[str | int, ...],
             allowed = f"at most {fastest:g} m/s, the {key} of {name}"
             yield subject.source.problem((*where, "speed_limit"), speed, allowed)
         case Rotate(duration=None, gas_g=None):
-            rate, (limit, whose) = step.rate_limit_deg or RATE_LIMIT_DEG, _spin_limit(subject, name, run)
+            rate = step.rate_limit_deg or RATE_LIMIT_DEG
+            limit, whose = lowest_spin(subject.configuration, name, run)
             if rate > PLANNED_SHARE * limit * (1.0 + ROUNDING):
                 most = PLANNED_SHARE * limit
                 allowed = f"at most {most:.4g} degrees/s, nine tenths of {limit:g}, {whose}: turns overshoot a little"
@@ -90,13 +90,3 @@ def _speeds(subject: Subject, name: str, run: Run, where: tuple[str | int, ...],
                     earliest = a.time + way / fastest
                     allowed = f"at least {earliest:.1f} s, as {name} moves at most {fastest:g} m/s"
                     yield subject.source.problem((*where, "waypoints", number, "time"), b.time, allowed)
-
-
-def _spin_limit(subject: Subject, name: str, run: Run) -> tuple[float, str]:
-    """The lowest limit on a vehicle's spin in a run, degrees/s, and whose it is."""
-    plan = subject.configuration.plan
-    found = [(subject.configuration.vehicles[name].limits.rate_deg, f"the rate_deg of {name}")]
-    if plan.limits.spin_deg is not None:
-        found.append((plan.limits.spin_deg, "the spin_deg of limits"))
-    found += [(abort.limit_deg, "at which a try is aborted") for abort in plan.aborts(run) if isinstance(abort, Spin)]
-    return min(found, key=lambda one: one[0])
