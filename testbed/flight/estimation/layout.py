@@ -226,6 +226,7 @@ STATE: Final = np.dtype(
         ("search_interval", "i8"),  # gyro interval in which the window starts
         ("search_left", "i8"),  # ranges not left out
         ("cycle_waits", "i8"),  # 1: a cycle has come meanwhile
+        ("first_chirp", "i8"),  # stamp of the first cycle with ranges since there was no fix; 0 before
         # innovations of the last cycle that the filter used
         ("innovations_stamp", "i8"),
         ("innovation_count", "i8"),
