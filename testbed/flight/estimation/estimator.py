@@ -1,4 +1,4 @@
-"""Where the vehicle is, from its gyro, its commanded valves and the beacons: the estimator as the rest sees it.
+"""Where the vehicle is, from its gyro, its valves and the beacons: the estimator as the rest sees it.
 
 Health: searching until a pose is found from ranges alone, confirming until further cycles agree with it, acquired from
 then on. Cycles that mostly fail the gate, or an estimate grown too unsure, send it back to searching.
@@ -149,6 +149,7 @@ def set_air_temperature(p: Any, s: Any, kelvin: float) -> None:
 
 
 accept_schedule = valve_forces.accept_schedule
+accept_report = valve_forces.accept_report
 fill_odometry = output.output
 fill_disturbance = output.disturbance
 
@@ -169,6 +170,11 @@ def _accept_ranges(p: Any, s: Any, ranges: Any) -> None:
 @njit(cache=True)
 def _accept_schedule(p: Any, s: Any, schedule: Any) -> None:
     accept_schedule(p[0], s[0], schedule)
+
+
+@njit(cache=True)
+def _accept_report(p: Any, s: Any, report: Any) -> None:
+    accept_report(p[0], s[0], report)
 
 
 @njit(cache=True)
@@ -225,6 +231,10 @@ class Estimator:
     def accept_schedule(self, schedule: Any) -> None:
         """See the kernel `accept_schedule`."""
         _accept_schedule(self.parameters, self.state, schedule)
+
+    def accept_report(self, report: Any) -> None:
+        """See the kernel `accept_report`."""
+        _accept_report(self.parameters, self.state, report)
 
     def set_air_temperature(self, kelvin: float) -> None:
         """See the kernel `set_air_temperature`."""
