@@ -176,8 +176,8 @@ CASES = [
         VEHICLE,
         {"control:": "estimator: {valve_forces: guessed}\n\ncontrol:"},
         (
-            "vehicles/wren.yaml:93: estimator.valve_forces is 'guessed', allowed: 'commanded' or 'reported' (commanded: "
-            "from what the valves are told; reported: from which are open, as their holder says)"
+            "vehicles/wren.yaml:93: estimator.valve_forces is 'guessed', allowed: 'commanded' or 'reported' "
+            "(commanded: from what the valves are told; reported: from which are open, as their holder says)"
         ),
     ),
     broken(

@@ -48,12 +48,12 @@ FIX_ATTITUDE: Final = math.radians(5.0)
 CERTAINTY: Final = 3.89
 """Standard normal quantile: position and attitude are each held to be worse than that once in 20,000.
 
-Of those published right at the bound just this share is wrong, however good the filter: 2.576, once in 200, published
-4 wrong ones of 2,000 in a cabin with six beacons."""
+Of the poses published right at the bound just this share is wrong, however good the filter: 2.576, once in 200, let
+4 wrong ones of 2,000 pass in a cabin with six beacons."""
 PATIENCE_NS: Final = 27 * NS_PER_S // 10
 """So long after its first chirp a vehicle can afford to wait for the next cycle; what comes later does not make 3 s."""
 LATE_CERTAINTY: Final = 3.29
-"""Standard normal quantile asked after that: once in 2,000. In the demo's cabin 4 of 1,000 poses are never so sure."""
+"""Standard normal quantile asked after that: once in 2,000. In the demo's cabin one pose in 100 to 200 is not so sure."""
 
 
 @njit(cache=True)
