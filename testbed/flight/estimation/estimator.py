@@ -53,7 +53,7 @@ Of the poses published right at the bound just this share is wrong, however good
 PATIENCE_NS: Final = 27 * NS_PER_S // 10
 """So long after its first chirp a vehicle can afford to wait for the next cycle; what comes later does not make 3 s."""
 LATE_CERTAINTY: Final = 3.29
-"""Standard normal quantile asked after that: once in 2,000. In the demo's cabin one pose in 100 to 200 is not so sure."""
+"""Standard normal quantile asked after that: once in 2,000. In the demo's cabin one pose in 100 is not so sure."""
 
 
 @njit(cache=True)
