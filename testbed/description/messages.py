@@ -115,6 +115,9 @@ SCHEDULE: Final = np.dtype(
 count = 0 means: close now (a JointTrajectory with empty joint_names).
 """
 
+VALVES: Final = np.dtype([("stamp", "i8"), ("open", "u1", (MAX_VALVES,))], align=True)
+"""Which valves are open from the stamp on, as their holder reports it."""
+
 MANEUVER: Final = np.dtype(
     [
         ("number", "i8"),

@@ -17,6 +17,7 @@ from testbed.description import messages
 from testbed.description.air_resistance import AirResistance
 from testbed.description.camera import Camera, Fiducial
 from testbed.description.computer import Computer
+from testbed.description.estimation import EstimatorSettings
 from testbed.description.gas_supply import GasSupply as GasSupply
 from testbed.description.model import Description, Inconsistent, Vector
 from testbed.description.own_parts import OwnParts
@@ -266,7 +267,14 @@ class Vehicle(Description):
     limits: Limits = Limits()
     control: Control = Control()
     computer: Computer = Field(default=Computer(), description="What its computer can spend on flight code")
+    estimator: EstimatorSettings = Field(default=EstimatorSettings(), description="What the estimator goes by")
     own: OwnParts = Field(default=OwnParts(), description="Guidance and estimator that are a user's own classes")
+
+    @model_validator(mode="after")
+    def _own_estimator_hears_commands(self) -> Self:
+        if self.own.estimator is not None and self.estimator.valve_forces == "reported":
+            raise Inconsistent("commanded, where the estimator is a user's own", "estimator", "valve_forces")
+        return self
 
     @model_validator(mode="after")
     def _fiducials_can_be_told_apart(self) -> Self:

@@ -1,4 +1,7 @@
-"""The valve edges of the last tick, each with the valves that are open right after it."""
+"""What a holder of valves reports: the edges of the last tick, each with the valves that are open right after it.
+
+A valve that is stuck is reported as it is, not as it was told; one that is late, at the time it was told.
+"""
 
 from __future__ import annotations
 
@@ -8,15 +11,15 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from testbed.description.messages import MAX_VALVES
+from testbed.description.messages import MAX_VALVES, VALVES
+from testbed.model.valves import STUCK_CLOSED, STUCK_OPEN
 
-EDGE: Final = np.dtype([("stamp", "i8"), ("open", "u1", (MAX_VALVES,))], align=True)
-"""Valves open right after an edge (stamp ns)."""
+EDGE: Final = VALVES
 
 
 @njit(cache=True)
-def take_edges(state: Any, edges: NDArray[np.void]) -> int:
-    """Fill rows of EDGE with the commanded edges of the last tick, oldest first; returns how many, at most len(edges).
+def take_edges(vehicle: Any, state: Any, edges: NDArray[np.void]) -> int:
+    """Fill rows of EDGE with the edges of the last tick, oldest first; returns how many, at most len(edges).
 
     Edges of one moment make one row: they were commanded together.
     """
@@ -30,15 +33,19 @@ def take_edges(state: Any, edges: NDArray[np.void]) -> int:
             if count == len(edges):
                 return count
             count += 1
-        edges[count - 1].stamp = state.edge_stamp[k]
-        for valve in range(MAX_VALVES):
-            edges[count - 1].open[valve] = (mask >> valve) & 1
+        _fill(vehicle, mask, state.edge_stamp[k], edges[count - 1])
     return count
 
 
 @njit(cache=True)
-def fill_open(state: Any, stamp: int, edge: Any) -> None:
-    """Fill one EDGE with the valves that are commanded open now."""
+def fill_open(vehicle: Any, state: Any, stamp: int, edge: Any) -> None:
+    """Fill one EDGE with the valves that are open now."""
+    _fill(vehicle, state.commanded, stamp, edge)
+
+
+@njit(cache=True)
+def _fill(vehicle: Any, commanded: int, stamp: int, edge: Any) -> None:
     edge.stamp = stamp
     for valve in range(MAX_VALVES):
-        edge.open[valve] = (state.commanded >> valve) & 1
+        stuck = vehicle.valve_stuck[valve]
+        edge.open[valve] = stuck == STUCK_OPEN or (commanded >> valve & 1 and stuck != STUCK_CLOSED)

@@ -173,13 +173,13 @@ def _listen(world: Any, vehicles: Any, states: Any, index: int, stamp: int, norm
 
 
 @njit(cache=True)
-def _take_edges(states: Any, index: int, edges: Any) -> int:
-    return take_edges(states[index], edges)
+def _take_edges(vehicles: Any, states: Any, index: int, edges: Any) -> int:
+    return take_edges(vehicles[index], states[index], edges)
 
 
 @njit(cache=True)
-def _fill_open(states: Any, index: int, stamp: int, edge: Any) -> None:
-    fill_open(states[index], stamp, edge)
+def _fill_open(vehicles: Any, states: Any, index: int, stamp: int, edge: Any) -> None:
+    fill_open(vehicles[index], states[index], stamp, edge)
 
 
 @njit(cache=True)
@@ -273,11 +273,11 @@ class Plant:
 
     def take_edges(self, index: int, edges: NDArray[np.void]) -> int:
         """Fill rows of edges.EDGE with the valve edges of the last tick, and return how many there were."""
-        return int(_take_edges(self.states, index, edges))
+        return int(_take_edges(self.vehicles, self.states, index, edges))
 
     def fill_open(self, index: int, stamp: int, edge: np.void) -> None:
-        """Fill one edges.EDGE with the valves that are commanded open now."""
-        _fill_open(self.states, index, stamp, edge)
+        """Fill one edges.EDGE with the valves that are open now."""
+        _fill_open(self.vehicles, self.states, index, stamp, edge)
 
     def tank_pressure(self, index: int) -> float:
         """Tank pressure, Pa."""

@@ -23,7 +23,7 @@ from geometry_msgs.msg import (
 )
 from nav_msgs.msg import Odometry
 from numpy.typing import NDArray
-from sensor_msgs.msg import Imu, PointCloud2, PointField
+from sensor_msgs.msg import Imu, JointState, PointCloud2, PointField
 from std_msgs.msg import Header
 from trajectory_msgs.msg import JointTrajectory, JointTrajectoryPoint
 
@@ -191,6 +191,15 @@ def schedule_to_message(record: np.void, valve_names: list[str]) -> JointTraject
         time.sec, time.nanosec = divmod(offset, messages.NS_PER_S)
     message.points = points
     return message
+
+
+def valves_from_message(message: JointState, valve_names: list[str], record: np.void) -> None:
+    """Fill a VALVES record from JointState; ValueError where names or sizes do not fit the vehicle."""
+    if list(message.name) != valve_names or len(message.position) != len(valve_names):
+        raise ValueError(f"{len(message.position)} valves of {list(message.name)}, the vehicle has {valve_names}")
+    record["stamp"] = to_nanoseconds(message.header.stamp)
+    record["open"] = 0
+    record["open"][: len(valve_names)] = np.array(message.position) > 0.5
 
 
 def schedule_from_message(message: JointTrajectory, valve_names: list[str], record: np.void) -> None:

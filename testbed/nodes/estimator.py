@@ -1,4 +1,4 @@
-"""Estimator node: inertial data, ranges and commanded valves in; odometry and the filter's health out."""
+"""Estimator node: inertial data, ranges and valves, commanded or reported, in; odometry and the filter's health out."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 from rclpy.node import Node
-from sensor_msgs.msg import PointCloud2, Temperature
+from sensor_msgs.msg import JointState, PointCloud2, Temperature
 from trajectory_msgs.msg import JointTrajectory
 
 from testbed.description import messages
@@ -47,6 +47,8 @@ class EstimatorNode(Node):
         self._ranges: Inbox = {}
         self._temperatures: Inbox = {}
         self._schedules: Inbox = {}
+        self._reports: Inbox = {}
+        self._by_reports = vehicle.estimator.valve_forces == "reported"
         self._applied_schedule = 0
         self._slots = Slots(PERIOD_NS["odometry"])
         self._follower = Follower(self, contract, self._needed, self._work)
@@ -62,6 +64,8 @@ class EstimatorNode(Node):
         contract.subscribe("ranges", self._on_ranges)
         contract.subscribe("/air/temperature", self._on_temperature)
         contract.subscribe("valves/schedule", self._on_schedule)
+        if self._by_reports:
+            contract.subscribe("valves/state", self._on_valves)
 
     def _on_imu(self, record: NDArray[np.void]) -> None:
         stamp = int(record[0]["stamp"])
@@ -98,11 +102,23 @@ class EstimatorNode(Node):
             self._schedules[stamp] = record
         self._follower.poll()
 
+    def _on_valves(self, message: JointState) -> None:
+        record = np.zeros(1, messages.VALVES)
+        try:
+            convert.valves_from_message(message, self._valve_names, record[0])
+        except ValueError as error:
+            self.get_logger().warning(str(error))
+            return
+        self._reports[int(record[0]["stamp"])] = record
+        self._follower.poll()
+
     def _needed(self, stamp: int) -> Needed:
         """Everything due since the last odometry tick."""
         for tick in (stamp - TICK_NS, stamp):
             if tick >= LOCKSTEP_START_NS:
                 yield self._imus, tick
+                if self._by_reports:
+                    yield self._reports, tick
                 if self._beacons.ranges_due(tick, LOCKSTEP_START_NS):
                     yield self._ranges, tick - self._beacons.cycle_ns
                 if due(tick, PERIOD_NS["/air/temperature"]):
@@ -124,7 +140,10 @@ class EstimatorNode(Node):
         self._publish(stamp)
 
     def _accept_tick(self, tick: int) -> None:
-        """Temperature, inertial data and finished beacon cycle of one tick, in this order as in the engine."""
+        """Valves, temperature, inertial data and finished beacon cycle of one tick, in this order as in the engine."""
+        if isinstance(self._estimator, Estimator):
+            for key in sorted(key for key in self._reports if key <= tick):
+                self._estimator.accept_report(self._reports.pop(key)[0])
         for key in sorted(key for key in self._temperatures if key <= tick):
             self._estimator.set_air_temperature(self._temperatures.pop(key))
         self._estimator.accept_imu(self._imus.pop(tick)[0])

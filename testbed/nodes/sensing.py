@@ -104,7 +104,7 @@ class Sensing:
             self._sent.append((name, publisher, message))
 
     def publish_valves(self, index: int, stamp: int) -> None:
-        """Publish which valves of a vehicle are commanded open."""
+        """Publish which valves of a vehicle are open."""
         self._plant.fill_open(index, stamp, self._edges[0])
         self._send_valves(index, self._edges[0])
 
@@ -114,22 +114,26 @@ class Sensing:
         if beacons.ranges_due(stamp, self._start):  # before imu, at which the estimator begins its work on wall time
             self._plant.take_ranges(index, stamp - beacons.cycle_ns, self._ranges[0])
             self.send(name, self._out["ranges"][index], convert.ranges_to_message(self._ranges[0], base))
+        self._publish_edges(index, stamp)
         self._plant.sense_imu(index, stamp, noise, self._imu[0])
         self.send(name, self._out["imu"][index], self._forms[index]["imu"].encode(stamp, self._imu[0]))
 
     def _publish_rest(self, index: int, stamp: int, tracking: Any) -> None:
         name, base = self._names[index], f"{self._names[index]}/base_link"
-        for row in range(self._plant.take_edges(index, self._edges)):
-            self._send_valves(index, self._edges[row])
         if due(stamp, PERIOD_NS["truth"]):
             self._plant.sense_truth(index, stamp, tracking, self._truth[0])
             self.send(name, self._out["truth"][index], self._forms[index]["truth"].encode(stamp, self._truth[0]))
-        if due(stamp, PERIOD_NS["valves/state"]):
-            self.publish_valves(index, stamp)
         if due(stamp, PERIOD_NS["supply"]):
             self._publish_supply(index, stamp, base)
         if due(stamp, PERIOD_NS["battery"]):
             self._publish_battery(index, stamp)
+
+    def _publish_edges(self, index: int, stamp: int) -> None:
+        """Edges of the last tick, then which valves are open: at each tick where an estimator goes by it."""
+        for row in range(self._plant.take_edges(index, self._edges)):
+            self._send_valves(index, self._edges[row])
+        if due(stamp, PERIOD_NS["valves/state"]) or self._vehicles[index].estimator.valve_forces == "reported":
+            self.publish_valves(index, stamp)
 
     def _publish_supply(self, index: int, stamp: int, frame: str) -> None:
         header = convert.header(stamp, frame)

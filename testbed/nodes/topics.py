@@ -150,7 +150,14 @@ VEHICLE_TOPICS: Final = (
         "10 Hz",
         hearers=(2, 0),
     ),
-    Topic("valves/state", JointState, "which valves are open", "holder of the valves", "displays", "on edge, 10 Hz"),
+    Topic(
+        "valves/state",
+        JointState,
+        "which valves are open",
+        "holder of the valves",
+        "estimator where its file says so, displays",
+        "on edge, 10 Hz",
+    ),
     Topic("supply/pressure", FluidPressure, "tank pressure", "plant", "conductor, displays", "5 Hz", hearers=(1, 0)),
     Topic(
         "supply/temperature", Temperature, "tank temperature", "plant", "conductor, displays", "5 Hz", hearers=(1, 0)

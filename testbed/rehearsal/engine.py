@@ -46,10 +46,12 @@ STATUS_NS: Final = PERIOD_NS["maneuver/status"]
 TEMPERATURE_NS: Final = PERIOD_NS["/air/temperature"]
 SUPPLY_NS: Final = PERIOD_NS["supply"]
 BATTERY_NS: Final = PERIOD_NS["battery"]
+VALVES_NS: Final = PERIOD_NS["valves/state"]
 
 _accept_imu = estimation.accept_imu
 _accept_ranges = estimation.accept_ranges
 _accept_commanded = estimation.accept_schedule
+_accept_report = estimation.accept_report
 _set_air_temperature = estimation.set_air_temperature
 _fill_odometry = estimation.fill_odometry
 _fill_disturbance = estimation.fill_disturbance
@@ -148,7 +150,7 @@ def read_step(plant: Any, flight: Any, wires: Any, tape: Any, step: int, stamp: 
             read_battery(plant.vehicles[v], state, stamp, reading.battery)
         if tape.told[0]:
             row = tape.counts[v, VALVE_EDGE]
-            fill_open(state, stamp, tape.edge[v, row])
+            fill_open(plant.vehicles[v], state, stamp, tape.edge[v, row])
             tape.counts[v, VALVE_EDGE] = row + 1
             if due(stamp, ESTIMATE_NS):
                 reading.disturbance[:] = wires.disturbance[v].force
@@ -346,10 +348,26 @@ def advance_tick(
         if not permit:
             close_valves(plant.states[v], stamp)
     advance_plant(plant, noise, tick, stamp)
-    if tape.told[0]:
-        for v in range(len(plant.states)):
+    for v in range(len(plant.states)):
+        if flight.estimator[v].valves_reported:
+            report_valves(plant, flight, wires, v, stamp + TICK_NS)
+        if tape.told[0]:
             row = tape.counts[v, VALVE_EDGE]
-            tape.counts[v, VALVE_EDGE] = row + take_edges(plant.states[v], tape.edge[v, row:])
+            row += take_edges(plant.vehicles[v], plant.states[v], tape.edge[v, row:])
+            if flight.estimator[v].valves_reported and not due(stamp + TICK_NS, VALVES_NS):  # those: read_step
+                fill_open(plant.vehicles[v], plant.states[v], stamp + TICK_NS, tape.edge[v, row])
+                row += 1
+            tape.counts[v, VALVE_EDGE] = row
+
+
+@njit(cache=True)
+def report_valves(plant: Any, flight: Any, wires: Any, v: int, stamp: int) -> None:
+    """Tell a vehicle's estimator, at a tick, the edges since the last one and then which valves are open."""
+    p, s, reports = flight.estimator[v], flight.estimator_state[v], wires.reports[v]
+    for k in range(take_edges(plant.vehicles[v], plant.states[v], reports)):
+        _accept_report(p, s, reports[k])
+    fill_open(plant.vehicles[v], plant.states[v], stamp, reports[0])
+    _accept_report(p, s, reports[0])
 
 
 @njit(cache=True)

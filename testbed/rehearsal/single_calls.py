@@ -36,6 +36,7 @@ def call_each_kernel(configuration: Configuration) -> None:
     )
     imu[0]["stamp"] = LOCKSTEP_START_NS
     estimator.accept_schedule(schedule[0])
+    estimator.accept_report(np.zeros(1, messages.VALVES)[0])
     estimator.set_air_temperature(294.0)
     estimator.accept_imu(imu[0])
     estimator.accept_ranges(ranges[0])

@@ -54,7 +54,10 @@ class FlightArrays(NamedTuple):
 
 
 class Wires(NamedTuple):
-    """The newest message of each vehicle on each topic, shape (n,); `schedule_sent`: a schedule waits to be taken."""
+    """The newest message of each vehicle on each topic, shape (n,).
+
+    `schedule_sent`: a schedule waits to be taken; `reports` (n, capacity): room for the valve reports of one tick.
+    """
 
     imu: NDArray[np.void]
     ranges: NDArray[np.void]
@@ -67,6 +70,7 @@ class Wires(NamedTuple):
     status_due: NDArray[np.void]
     schedule: NDArray[np.void]
     schedule_sent: NDArray[np.uint8]
+    reports: NDArray[np.void]
 
 
 class Noise(NamedTuple):
@@ -191,6 +195,7 @@ def wires(vehicles: int) -> Wires:
         status_due=of(messages.STATUS),
         schedule=of(messages.SCHEDULE),
         schedule_sent=np.zeros(vehicles, np.uint8),
+        reports=np.zeros((vehicles, _EDGES_A_STEP), EDGE),
     )
 
 

@@ -172,6 +172,24 @@ CASES = [
         ("vehicles/wren.yaml:39: thrusters.minimum_on is 0.1, allowed: less than modulation_period, 0.1 s"),
     ),
     broken(
+        "an estimator that goes by neither commands nor reports",
+        VEHICLE,
+        {"control:": "estimator: {valve_forces: guessed}\n\ncontrol:"},
+        (
+            "vehicles/wren.yaml:93: estimator.valve_forces is 'guessed', allowed: 'commanded' or 'reported' "
+            "(commanded: from what the valves are told; reported: from which are open, as their holder says)"
+        ),
+    ),
+    broken(
+        "an own estimator that would have to hear reports",
+        VEHICLE,
+        {"control:": 'estimator: {valve_forces: reported}\nown: {estimator: "mine:Mine"}\n\ncontrol:'},
+        (
+            "vehicles/wren.yaml:93: estimator.valve_forces is 'reported', "
+            "allowed: commanded, where the estimator is a user's own"
+        ),
+    ),
+    broken(
         "two mistakes at once",
         VEHICLE,
         {"mass: 5.6": "mass: heavy", "volume: 0.5e-3": "volume: -1.0"},

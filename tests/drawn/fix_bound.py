@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation, Slerp
 from testbed.description.messages import NS_PER_S
 from testbed.flight.estimation.pose_fit import SPEED_SIGMA
 from testbed.plan.configuration import Configuration
-from tests.drawn.cold_starts import Sensed
+from tests.drawn.cold_starts import POSITION_LIMIT, Sensed
 
 POSITION, VELOCITY, DISTURBANCE, ATTITUDE, BIAS, AIR, SURVEY = 0, 3, 6, 9, 12, 15, 16
 
@@ -67,9 +67,9 @@ def prior_information(configuration: Configuration) -> np.ndarray:
     return np.concatenate([np.full(3, 1e-4), informed[:6], np.full(3, 1e-2), informed[6:]])
 
 
-def doubt(covariance: np.ndarray, distance: float, angle: float, draws: int = 20_000) -> float:
-    """Probability that normal errors of such a covariance (6, 6) exceed the distance m or the angle rad."""
+def sure(covariance: np.ndarray, angle: float, doubt: float, draws: int = 40_000) -> bool:
+    """Whether normal errors of a covariance (6, 6) exceed 2 cm and the angle, rad, each less often than `doubt`."""
     error = np.random.default_rng(0).multivariate_normal(np.zeros(6), covariance, draws, method="cholesky")
-    far = np.sum(error[:, :3] ** 2, axis=1) > distance**2
+    far = np.sum(error[:, :3] ** 2, axis=1) > POSITION_LIMIT**2
     turned = np.sum(error[:, 3:] ** 2, axis=1) > angle**2
-    return float(np.mean(far | turned))
+    return bool(max(np.mean(far), np.mean(turned)) < doubt)

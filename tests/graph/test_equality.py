@@ -17,7 +17,7 @@ from testbed.rehearsal.lockstep import rehearse_in_engine
 from tests.graph.session import PLANS, Session
 
 SAME = 1e-9
-PLANS_FLOWN = ("one", "two", "own", "faults")
+PLANS_FLOWN = ("one", "two", "own", "faults", "reported")
 
 
 @pytest.fixture(scope="module", params=PLANS_FLOWN)

@@ -1,4 +1,4 @@
-"""The estimator: pose, velocity, gyro bias and steady disturbance from gyro, commanded valves and beacons.
+"""The estimator: pose, velocity, gyro bias and steady disturbance from gyro, valves and beacons.
 
 `Estimator` builds it; the functions beside it are the compiled calls over `estimator.parameters[0]`,
 `estimator.state[0]` and the records of description/messages.py.
@@ -14,6 +14,7 @@ from testbed.flight.estimation.estimator import (
     Estimator,
     accept_imu,
     accept_ranges,
+    accept_report,
     accept_schedule,
     fill_disturbance,
     fill_odometry,
@@ -31,6 +32,7 @@ __all__ = [
     "Heard",
     "accept_imu",
     "accept_ranges",
+    "accept_report",
     "accept_schedule",
     "fill_disturbance",
     "fill_odometry",

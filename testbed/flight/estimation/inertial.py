@@ -10,7 +10,7 @@ from numba import njit
 from testbed.description.messages import NS_PER_S
 from testbed.description.rotation import cross
 from testbed.flight.estimation.cycle import settle
-from testbed.flight.estimation.layout import HISTORY, IDLE, SEARCHING
+from testbed.flight.estimation.layout import ACQUIRED, HISTORY, IDLE, SEARCHING
 from testbed.flight.estimation.propagation import propagate_mean, replay
 from testbed.flight.estimation.valve_forces import clear_noise, push_over_interval
 
@@ -66,6 +66,8 @@ def lose(p: Any, s: Any) -> None:
     """Give up the pose; what is known of the gyro bias is kept, a little less sure."""
     if s.phase != SEARCHING:
         s.losses += 1
+    if s.phase == ACQUIRED:
+        s.first_chirp = 0
     s.phase = SEARCHING
     s.bad_cycles = 0
     s.good_cycles = 0

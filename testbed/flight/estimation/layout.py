@@ -67,6 +67,7 @@ PARAMETERS: Final = np.dtype(
         ("opening_shift", "i8"),  # ns from command to the edge of the equivalent rectangle
         ("closing_shift", "i8"),
         ("supply", supply.PARAMETERS),
+        ("valves_reported", "i8"),  # 1: forces from which valves are reported open, 0: from what they are told
         ("thrust_error", "f8"),  # of one valve, fraction
         ("thrust_lean", "f8"),  # of one nozzle to either side, rad
         ("shared_thrust_error", "f8"),  # of all valves together, fraction
@@ -193,7 +194,8 @@ STATE: Final = np.dtype(
         ("history_pushed", "i8", (HISTORY,)),  # whether any valve is open or there is any noise of pushes
         ("history_noise", "f8", (HISTORY, 3, 3)),  # spectral density of the velocity noise, body axes, m²/s³
         ("history_open_from", "i8", (HISTORY, MAX_VALVES)),  # when each valve gives its first thrust in it
-        # commanded valve pulses still to come or in progress
+        # valve pulses still to come or in progress
+        ("report_stamp", "i8"),  # of the last report of which valves are open
         ("pulse_count", "i8"),
         ("pulse_valve", "i8", (MAX_PULSES,)),
         ("pulse_open", "i8", (MAX_PULSES,)),
@@ -226,6 +228,7 @@ STATE: Final = np.dtype(
         ("search_interval", "i8"),  # gyro interval in which the window starts
         ("search_left", "i8"),  # ranges not left out
         ("cycle_waits", "i8"),  # 1: a cycle has come meanwhile
+        ("first_chirp", "i8"),  # stamp of the first cycle with ranges since there was no fix; 0 before
         # innovations of the last cycle that the filter used
         ("innovations_stamp", "i8"),
         ("innovation_count", "i8"),

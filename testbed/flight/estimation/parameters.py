@@ -110,6 +110,7 @@ def _valves(p: Any, vehicle: Vehicle, noise: Noise, mass: float) -> None:
         p["push_direction"][k] = p["push"][k] / p["push_size"][k]
     p["opening_shift"] = round((thrusters.opening_delay + 0.5 * thrusters.rise_time) * NS_PER_S)
     p["closing_shift"] = round((thrusters.closing_delay + 0.5 * thrusters.fall_time) * NS_PER_S)
+    p["valves_reported"] = vehicle.estimator.valve_forces == "reported"
     p["supply"] = supply.supply_parameters(vehicle)[0]
     p["thrust_error"] = noise.surroundings.thrust
     p["thrust_lean"] = math.radians(thrusters.misalignment_deg)

@@ -1,4 +1,4 @@
-"""What the commanded valves do to the vehicle, as the estimator believes it.
+"""What the valves do to the vehicle, as the estimator believes it: as commanded, or as reported open.
 
 Delay and ramp of a valve are taken together as one shift: a pulse commanded from a to b acts as a rectangle of full
 thrust from a + opening delay + half the rise to b + closing delay + half the fall. The impulse is that of the ramp,
@@ -29,7 +29,10 @@ def accept_schedule(p: Any, s: Any, schedule: Any) -> None:
     """Take the commanded valves from `schedule` (SCHEDULE), in place of what is left of older ones after its stamp.
 
     Refused, as by the plant: stamp zero, before the last gyro sample, or more than 0.5 s after it. count 0 closes now.
+    Passed over where the estimator goes by reports.
     """
+    if p.valves_reported:
+        return
     now = s.now.stamp
     begin = schedule.stamp
     if schedule.count == 0:
@@ -49,6 +52,29 @@ def accept_schedule(p: Any, s: Any, schedule: Any) -> None:
                 opened = -1
         if opened >= 0:
             _add(s, valve, opened, begin + DEADMAN_NS)
+
+
+@njit(cache=True)
+def accept_report(p: Any, s: Any, report: Any) -> None:
+    """Take from `report` (VALVES) which valves are open, where the estimator goes by reports.
+
+    A valve reported open stays so until another report, at most as long as the deadman lets it. Passed over: a report
+    older than the last, or more than 0.5 s after the last gyro sample.
+    """
+    late = report.stamp < s.report_stamp or (s.started and report.stamp > s.now.stamp + TOO_FAR_NS)
+    if late or not p.valves_reported:
+        return
+    s.report_stamp = report.stamp
+    for valve in range(p.valve_count):
+        pulse = -1
+        for k in range(s.pulse_count):
+            if s.pulse_valve[k] == valve and s.pulse_close[k] > report.stamp:
+                pulse = k
+        is_open = report.open[valve] != 0
+        if pulse >= 0:
+            s.pulse_close[pulse] = report.stamp + DEADMAN_NS if is_open else report.stamp
+        elif is_open:
+            _add(s, valve, report.stamp, report.stamp + DEADMAN_NS)
 
 
 @njit(cache=True)

@@ -3,11 +3,13 @@
 from itertools import count, islice
 
 import pytest
+from scipy.stats import norm
 
 from testbed.description.locate import locate
+from testbed.flight.estimation.estimator import LATE_CERTAINTY
 from testbed.plan.configuration import load_configuration
-from tests.drawn.cold_starts import ANGLE_LIMIT, POSITION_LIMIT, sessions
-from tests.drawn.fix_bound import doubt, fix_bound
+from tests.drawn.cold_starts import ANGLE_LIMIT, sessions
+from tests.drawn.fix_bound import fix_bound, sure
 
 POSES = 20
 PLANS = {"table": "first-float", "cabin": "cabin-float"}
@@ -22,10 +24,10 @@ def test_any_drawn_vehicle_is_found_within_three_seconds(place):
 
 
 def test_with_fewer_beacons_nearly_as_many_are_found_as_the_bound_lets_be_known():
-    base, allowed = load_configuration(locate("plans/cabin-float.yaml")), ANGLE_LIMIT["cabin"]
-    sure, found = 0, 0
+    base = load_configuration(locate("plans/cabin-float.yaml"))
+    known, found = 0, 0
     for one in islice(sessions(base, count(5000), 6), POSES):
-        sure += doubt(fix_bound(one.believed, one.heard), POSITION_LIMIT, allowed, 4000) < 0.01
+        known += sure(fix_bound(one.believed, one.heard), ANGLE_LIMIT["cabin"], norm.sf(LATE_CERTAINTY))
         found += one.found.good
-        assert not one.found.elsewhere
-    assert sure - 4 <= found <= sure + 4, "more would be luck, fewer a waste"
+        assert not one.found.wrong
+    assert known - 4 <= found <= known + 4, "more would be luck, fewer a waste"

@@ -5,9 +5,9 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from testbed.description.gas import STANDARD_GRAVITY
-from testbed.description.messages import IMU, NS_PER_S, SCHEDULE, TICK_NS
+from testbed.description.messages import IMU, NS_PER_S, SCHEDULE, TICK_NS, VALVES
 from testbed.description.plenum import plenum_of
-from testbed.flight.estimation import Estimator, accept_imu, accept_schedule
+from testbed.flight.estimation import Estimator, accept_imu, accept_report, accept_schedule
 from testbed.flight.estimation.valve_forces import loudness_at
 from tests.flight.estimation.world import World, demo_vehicle
 
@@ -41,6 +41,12 @@ class Bench:
             schedule[0]["offset"][k] = offset
             schedule[0]["open"][k, list(valves)] = 1
         accept_schedule(self.p, self.s, schedule[0])
+
+    def report(self, stamp, *valves):
+        report = np.zeros(1, VALVES)
+        report[0]["stamp"] = stamp
+        report[0]["open"][list(valves)] = 1
+        accept_report(self.p, self.s, report[0])
 
     def impulse(self):
         """Impulse believed so far, body axes, N·s."""
@@ -176,3 +182,68 @@ def test_what_all_valves_share_is_taken_away_again_by_pushing_back():
     noise = 0.01 * sum(bench.s["history_noise"][k] for k in range(end) if bench.s["history_pushed"][k])
     one = np.linalg.norm(push[ahead[0]]) * 0.029
     assert noise[1, 1] < 6.0 * (bench.p["shared_thrust_error"] * one) ** 2
+
+
+def by_reports():
+    """A bench whose estimator goes by which valves are reported open."""
+    bench = Bench()
+    bench.p["valves_reported"] = 1
+    return bench
+
+
+def reported_pulse(bench, opened, closed, valve):
+    """Edges reported with the tick after them, and at each tick which valves are open, as the plant does."""
+    for _ in range(40):
+        stamp = bench.stamp + TICK_NS
+        for edge, valves in ((opened, [valve]), (closed, [])):
+            if bench.stamp <= edge < stamp:
+                bench.report(edge, *valves)
+        bench.report(stamp, *([valve] if opened < stamp <= closed else []))
+        bench.tick()
+
+
+@given(st.integers(10, 150), st.integers(0, 19), st.integers(0, 11))
+@settings(max_examples=30, deadline=None)
+def test_a_reported_pulse_pushes_as_the_same_one_commanded(on_ms, late_ms, valve):
+    reported, commanded = by_reports(), Bench()
+    opened = START + (20 + late_ms) * MS
+    reported_pulse(reported, opened, opened + on_ms * MS, valve)
+    commanded.command(opened, (0, [valve]), (on_ms * MS, []))
+    commanded.tick(40)
+    np.testing.assert_allclose(reported.impulse(), commanded.impulse(), atol=1e-12)
+    assert reported.s["pulse_count"] == 0
+
+
+def test_each_goes_by_its_own_messages_only():
+    reported, commanded = by_reports(), Bench()
+    reported.command(START + 20 * MS, (0, [0]), (50 * MS, []))
+    commanded.report(START, 0)
+    for bench in (reported, commanded):
+        bench.tick(20)
+        assert not bench.impulse().any()
+
+
+def test_a_report_sent_again_late_changes_nothing():
+    bench = by_reports()
+    bench.report(START, 3)
+    bench.report(START + 4 * MS)
+    bench.report(START, 3)
+    bench.report(START + 4 * MS)
+    bench.tick(50)
+    expected = bench.force(3) * (0.004 + 0.005 + 0.001 - 0.006 - 0.001)
+    np.testing.assert_allclose(bench.impulse(), expected, atol=1e-12)
+
+
+def test_where_reports_end_the_deadman_has_closed_the_valves():
+    bench = by_reports()
+    bench.report(START, 3)
+    bench.tick(50)
+    np.testing.assert_allclose(bench.impulse(), bench.force(3) * (0.25 - 0.001), atol=1e-12)
+
+
+def test_a_report_from_far_ahead_is_passed_over():
+    bench = by_reports()
+    bench.report(START + NS_PER_S, 3)
+    bench.report(START + 10 * MS)
+    bench.tick(50)
+    assert not bench.impulse().any()
