@@ -1,6 +1,8 @@
 """Adversaries in guidance's place: they ask a drawn vehicle in a drawn world for the worst wrenches, and never stop.
 
-Between them and the plant's valves stands the thruster driver alone, with the true motion or with the estimator's.
+Between them and the plant's valves stands the thruster driver alone, with the true motion or with the estimator's. Each
+has its own kind of malice, and goes to a limit for it: whenever the guard has let it be for a while, it pushes outward
+until the guard objects.
 """
 
 import math
@@ -14,6 +16,7 @@ from testbed.description import rotation
 from testbed.description.locate import locate
 from testbed.description.messages import LOCKSTEP_START_NS, TICK_NS
 from testbed.description.ticks import schedule_due, wrench_due
+from testbed.flight.guard import Objection
 from testbed.flight.guard.memory import DRIFT
 from testbed.flight.thruster_driver import step as drive
 from testbed.model.tracking import read_motion
@@ -34,8 +37,12 @@ FIRST_FIX = 3.0
 """Time that the estimator is given before the adversary begins, s."""
 
 
+LET_BE = 2.0
+"""Time without an objection after which an adversary goes to a limit, s."""
+
+
 class Kind(IntEnum):
-    """What an adversary asks for."""
+    """What an adversary asks for where the guard objects."""
 
     RANDOM = 0
     """Another wrench each period."""
@@ -49,7 +56,10 @@ class Kind(IntEnum):
 
 @dataclass(frozen=True)
 class Excess:
-    """By how much limits were exceeded at worst: speed m/s, spin rad/s, work area m; and the margins reasoned for."""
+    """By how much limits were exceeded at worst: speed m/s, spin rad/s, work area m; and the margins reasoned for.
+
+    objections: steps of 0.1 s in which the guard objected for the sake of a limit; travelled: way, m.
+    """
 
     speed: float
     spin: float
@@ -83,33 +93,36 @@ def fly_adversary(place: str, seed: int, kind: Kind, seconds: float, estimated: 
     plant.place(0, position, turn / np.linalg.norm(turn), LOCKSTEP_START_NS)
     periods = round(seconds * 10) + 1
     wrenches = drawn_wrenches(generator, kind, periods, flight.driver[0]["guard"])
+    pushes = drawn_pushes(generator, periods, flight.driver[0]["guard"])
     worst = np.array([-np.inf, -np.inf, -np.inf, 0.0])
     begin = LOCKSTEP_START_NS + (round(FIRST_FIX * 1e9) if estimated else 0)
-    stamp, air, told = LOCKSTEP_START_NS, configuration.beacons.air_temperature, 0
+    stamp, air, told, let_be = LOCKSTEP_START_NS, configuration.beacons.air_temperature, 0, math.inf
     centre = np.array(plant.vehicles[0]["centre_of_mass"])
     bounds = np.array([low, high])
     while stamp < begin + round(seconds * 1e9):
         noise = wiring.draw(draws, wiring.STEP_TICKS)
-        ask = wrenches[max(stamp - begin, 0) // 100_000_000]
+        number = max(stamp - begin, 0) // 100_000_000
+        now, ask = (Kind.OUTWARD, pushes[number]) if let_be > LET_BE else (kind, wrenches[number])
         fly_step(
             arrays, flight, wires, noise, tape, stamp, wiring.STEP_TICKS, LOCKSTEP_START_NS,
-            stamp >= begin, estimated, air, int(kind), ask, bounds, centre, worst,
+            stamp >= begin, estimated, air, int(now), ask, bounds, centre, worst,
         )  # fmt: skip
         stamp += wiring.STEP_TICKS * TICK_NS
-        told += int(np.any(flight.driver_state[0]["guard"]["now"]))
+        met = bool(flight.driver_state[0]["guard"]["now"][Objection.SPEED :].any())
+        told += met
+        let_be = 0.0 if met else let_be + wiring.STEP_TICKS * TICK_NS * 1e-9
     fastest = min(limits.speed, math.sqrt(2.0 * limits.contact_energy / flight.driver[0]["guard"]["mass"]))
-    speed_margin, spin_margin, area_margin = margins(flight.driver[0]["guard"], fastest, limits.spin, place, seconds)
+    speed_margin, spin_margin, area_margin = margins(flight.driver[0]["guard"], fastest, limits.spin, place)
     return Excess(
         worst[0] - fastest, worst[1] - limits.spin, worst[2], speed_margin, spin_margin, area_margin, told, worst[3]
     )
 
 
-def margins(p, fastest: float, spin: float, place: str, seconds: float) -> tuple[float, float, float]:
+def margins(p, fastest: float, spin: float, place: str) -> tuple[float, float, float]:
     """Speed m/s, spin rad/s and way m that a guard may be wrong by.
 
     A period's acceleration differs from the believed one by SPREAD, it acts up to LATE s later, modulation owes up to a
-    pulse per valve, and what pulls goes on for a period and its wait. In the time to stop that much speed is a way; and
-    where the brake holds at the edge, half a period's pull at a time is left over, for as long as it takes.
+    pulse per valve, and what pulls goes on for a period and its wait. In the time to stop that much speed is a way.
     """
     wait = (p["lead"] + p["delay"]) * 1e-9
     push = p["most_force"] / p["mass"]
@@ -118,7 +131,7 @@ def margins(p, fastest: float, spin: float, place: str, seconds: float) -> tuple
     speed = push * (SPREAD * (p["period"] + wait) + LATE) + 2.0 * p["still_speed"] + pull
     turning = turn * (SPREAD * (p["period"] + wait) + LATE) + 2.0 * p["still_spin"]
     stop = fastest / p["slowest_push"] + spin / p["slowest_turn"]
-    return speed, turning, speed * stop + DRIFT[place] * p["period"] * seconds
+    return speed, turning, speed * stop
 
 
 def drawn_session(place: str, generator: np.random.Generator, seed: int):
@@ -149,6 +162,14 @@ def drawn_wrenches(generator: np.random.Generator, kind: Kind, periods: int, p) 
     drawn = generator.normal(size=(periods, 6)) * size * generator.uniform(0.1, 3.0, (periods, 1))
     drawn *= generator.uniform(size=(periods, 6)) < 0.7
     return np.repeat(drawn, lengths, axis=0)[:periods]
+
+
+def drawn_pushes(generator: np.random.Generator, periods: int, p) -> np.ndarray:
+    """Sizes as for OUTWARD, shape (periods, 6): never less than all that the valves give; in half of them no torque."""
+    size = np.array([p["most_force"]] * 3 + [p["most_torque"]] * 3) * p["active"]
+    drawn = generator.uniform(1.0, 3.0, (periods // 50 + 1, 6))
+    drawn[:, 3:] *= generator.uniform(size=(len(drawn), 1)) < 0.5
+    return np.repeat(drawn, 50, axis=0)[:periods] * size
 
 
 @njit(cache=True)

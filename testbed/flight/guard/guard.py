@@ -118,7 +118,7 @@ def trim(p: Any, s: Any, layout: Any, program: Any) -> None:
     outlook.foresee(p, s, s.passed, share)
     reach = outlook.reach_of(p, outlook.length(s.later), outlook.length(s.later_rate), push, turn)
     for k in range(3):
-        if not outlook.within(p, s, k, s.later[k], s.later[k], reach):
+        if not outlook.within(p, s, k, s.later[k], s.later[k], reach, 0.0):
             s.braking = True
     if s.braking:
         brake(p, s)
@@ -138,19 +138,14 @@ def shorten(s: Any, vector: Any, limit: float, objection: int) -> bool:
 
 @njit(cache=True)
 def stay_inside(p: Any, s: Any, reach: float) -> bool:
-    """Slow down `later` along each axis to what stops within the work area; whether that was needed.
-
-    Outside, nothing may go further out.
-    """
+    """Bring `later` along each axis to what stops within the work area, or leads back; whether that was needed."""
     offends = False
     for k in range(3):
-        if outlook.within(p, s, k, s.later[k], s.later[k], reach):
+        if outlook.within(p, s, k, s.later[k], s.later[k], reach, s.way_back):
             continue
         offends = True
-        off, middle = outlook.margin(s, k, reach), outlook.halfway(p, s, k)
-        room = p.high[k] - off - middle if s.later[k] > 0.0 else middle - p.low[k] - off
-        allowed = max(room, 0.0) / reach
-        s.later[k] = allowed if s.later[k] > 0.0 else -allowed
+        lowest, highest = outlook.stopping(p, s, k, reach, s.way_back)
+        s.later[k] = min(max(s.later[k], lowest), highest)
     if offends:
         s.now[Objection.WORK_AREA] = Action.TRIMMED
     return offends

@@ -79,6 +79,7 @@ STATE: Final = np.dtype(
         ("later_rate", "f8", (3,)),
         ("doubt", "f8", (3,)),
         ("doubt_growth", "f8"),
+        ("way_back", "f8"),
         ("wait", "f8"),
         ("speed_limit", "f8"),
         ("spin_limit", "f8"),
@@ -98,8 +99,8 @@ vehicle stands. coming: impulse that earlier schedules still give before the wre
 
 When the wrench begins to act: orientation, position of base_link, velocity of the centre of mass (fixed frame), rate
 (base_link); coasted: what the rate would be a period later by itself; later, later_rate: at the end of its period.
-doubt: how wrong the position may be, m, and by how much more for every second; wait: from the odometry until then, s;
-bounded: whether the position is known.
+doubt: how wrong the position may be, m, and by how much more for every second; way_back: speed inward that is enough
+where the edge may have been passed, m/s; wait: from the odometry until then, s; bounded: whether the position is known.
 By objection: now: Action in answer to the last wrench; told: strongest Action since it began; since, last: first and
 last wrench that met it, ns (0: none); refused: how many wrenches. news: what has begun or is over with this wrench.
 """

@@ -5,6 +5,10 @@
 The attitude is taken as it is while the wrench acts (2 degrees at most). From then on the brake takes speed and spin
 away together: the wrenches that valves can give are convex, so the time is at most speed / push + spin / turn, with the
 braking that can be given of either alone, and the way is half of speed times time.
+
+What is told of the speed may be wrong the same way for long. A vehicle that only stopped at the edge by what it is told
+would creep out at that much; so where doubt cannot exclude that it stops outside, it has to go back in, at a speed that
+is no less inward than the doubt about it and what pulls until the next wrench.
 """
 
 from __future__ import annotations
@@ -54,6 +58,7 @@ def look_ahead(p: Any, s: Any, odometry: Any, stamp: int, known: int) -> None:
     s.bounded = known == Known.ALL
     fastest, spin = min(p.speed, p.contact_speed), p.spin
     s.speed_limit = max(fastest - linear, LEAST_SHARE_OF_SPEED * fastest)
+    s.way_back = min(linear + p.drift * (s.wait + p.period), s.speed_limit)
     s.spin_limit = max(spin - angular, LEAST_SHARE_OF_SPEED * spin)
     if not s.bounded:  # what makes nothing faster is safe
         s.speed_limit = min(s.speed_limit, length(s.velocity))
@@ -100,7 +105,7 @@ def plainly_safe(p: Any, s: Any, spare: float) -> bool:
     reach = spare * reach_of(p, speed, spin, p.slowest_push, p.slowest_turn)
     for k in range(3):
         fast, slow = max(s.velocity[k], s.later[k]), min(s.velocity[k], s.later[k])
-        if not within(p, s, k, fast, slow, reach):
+        if not within(p, s, k, fast, slow, reach, s.way_back):
             return False
     return True
 
@@ -113,8 +118,8 @@ def reach_of(p: Any, speed: float, spin: float, push: float, turn: float) -> flo
 
 @njit(cache=True)
 def margin(s: Any, k: int, reach: float) -> float:
-    """How far the stop may be from where it is foreseen along axis k, m."""
-    return s.doubt[k] + s.doubt_growth * (s.wait + reach)
+    """How far the stop may be from where it is foreseen along axis k, m: twice `reach` is the time until then."""
+    return s.doubt[k] + s.doubt_growth * (s.wait + 2.0 * reach)
 
 
 @njit(cache=True)
@@ -124,17 +129,26 @@ def halfway(p: Any, s: Any, k: int) -> float:
 
 
 @njit(cache=True)
-def within(p: Any, s: Any, k: int, fast: float, slow: float, reach: float) -> bool:
-    """Whether the stop lies in the work area along axis k, from a speed between `slow` and `fast`, m/s.
+def stopping(p: Any, s: Any, k: int, reach: float, way_back: float) -> tuple[float, float]:
+    """Lowest and highest speed along axis k, m/s, from which the stop lies in the work area, doubt taken off.
 
-    What moves inward is always well, as outside the area it leads back.
+    Outside they lead back in, no faster than `way_back`.
     """
+    off, middle = margin(s, k, reach) - ROUNDING, halfway(p, s, k)
+    lowest = min((p.low[k] + off - middle) / reach, way_back)
+    highest = max((p.high[k] - off - middle) / reach, -way_back)
+    if lowest > highest:  # either edge may be passed: between the two
+        lowest = highest = 0.5 * (lowest + highest)
+    return lowest, highest
+
+
+@njit(cache=True)
+def within(p: Any, s: Any, k: int, fast: float, slow: float, reach: float, way_back: float) -> bool:
+    """Whether speeds between `slow` and `fast` along axis k, m/s, are among those of `stopping`."""
     if p.active[k] == 0.0 or not s.bounded:
         return True
-    off, middle = margin(s, k, reach) - ROUNDING, halfway(p, s, k)
-    beyond = fast > 0.0 and middle + fast * reach > p.high[k] - off
-    below = slow < 0.0 and middle + slow * reach < p.low[k] + off
-    return not (beyond or below)
+    lowest, highest = stopping(p, s, k, reach, way_back)
+    return fast <= highest + ROUNDING and slow >= lowest - ROUNDING
 
 
 @njit(cache=True)

@@ -166,8 +166,59 @@ class TestWorkArea:
         assert one.judge(odometry(outside, (-0.03, 0.0, 0.0)), wrench(-0.1, 0.1))[1] == Action.PASSED
         passed, action = one.judge(odometry(outside), wrench(0.2, 0.1))
         assert action == Action.TRIMMED
-        assert passed[0] == pytest.approx(0.0, abs=1e-12)
+        assert passed[0] == pytest.approx(-13.0 * self.PULLED / 0.1), "back, by what pulls until the next wrench"
         assert passed[1] == pytest.approx(0.1)
+
+    PULLED = 2.0e-3 * (0.02 + 0.0065 + 0.1)
+    """Speed that a slope of 0.2 mrad adds until the next wrench acts, m/s."""
+
+    @pytest.mark.parametrize("sense", [1.0, -1.0])
+    def test_outside_it_leads_back_as_fast_as_the_speed_is_doubtful(self, sense):
+        """A full push for a period: what is asked for after it is out of reach of the valves."""
+        one, doubtful = guard(), odometry((1.2 * sense, 0.0, 0.0))
+        doubtful["twist_covariance"] = 0.001**2 * np.eye(6)
+        passed, action = one.judge(doubtful, wrench(0.2 * sense))
+        assert (action, one.objections) == (Action.TRIMMED, {Objection.WORK_AREA: Action.TRIMMED})
+        assert passed[0] == pytest.approx(-sense * 13.0 * (3.0 * 0.001 + self.PULLED) / 0.1)
+        doubtful["linear_velocity"][0, 0] = -sense * (3.0 * 0.001 + self.PULLED)
+        assert one.judge(doubtful, wrench())[1] == Action.PASSED, "then it coasts back"
+
+    def test_the_way_back_takes_no_more_than_doubt_leaves_of_the_speed_limit(self):
+        one, doubtful = guard(), odometry((1.2, 0.0, 0.0))
+        doubtful["twist_covariance"] = 0.015**2 * np.eye(6)
+        one.judge(doubtful, wrench(0.2))
+        assert one.state[0]["way_back"] == pytest.approx(0.5 * LIMITS.speed)
+
+    def test_where_either_edge_may_have_been_passed_it_goes_to_neither(self):
+        one, lost = guard(), odometry()
+        lost["pose_covariance"] = 0.5**2 * np.eye(6)
+        for push in (0.2, -0.2):
+            passed, _ = one.judge(lost, wrench(push, 0.1))
+            assert passed[:2] == pytest.approx([0.0, 0.0], abs=1e-12)
+
+    @pytest.mark.parametrize("wrong", [-0.95, 0.0, 0.95])
+    def test_an_error_of_the_speed_that_stays_does_not_let_it_creep_out(self, wrong):
+        """Pushed outward for five minutes, told a speed that is `wrong` by that share of three deviations all the time.
+
+        The wrench acts in the period after it, as with valves that are late; the floor pulls outward, too.
+        """
+        one, deviation, period, position, speed, coming = guard(), 0.001, 0.1, 0.9, 0.0, 0.0
+        farthest, told = position, 0
+        for number in range(3000):
+            stamp = START + number * 100_000_000
+            now = odometry((position, 0.0, 0.0), (speed - wrong * 3.0 * deviation, 0.0, 0.0), stamp=stamp)
+            now["twist_covariance"] = deviation**2 * np.eye(6)
+            one.state[0]["coming"][0] = coming
+            passed, _ = one.judge(now, wrench(0.3, stamp=stamp))
+            told += bool(one.objections)
+            wait = 0.0265
+            before = speed + (coming / 13.0 + 2.0e-3 * wait)
+            after = before + (passed[0] / 13.0 + 2.0e-3) * (period - wait)
+            position += 0.5 * (speed + before) * wait + 0.5 * (before + after) * (period - wait)
+            speed, coming = after, passed[0] * wait
+            farthest = max(farthest, position)
+        assert told > 1000
+        assert 0.9 < farthest <= 1.0
 
     def test_a_brake_stays_on_until_the_vehicle_stands_or_there_is_room_to_spare(self):
         one = guard()
