@@ -196,9 +196,10 @@ def canonical(channel, index):
     return serialize(deserialize(channel.data(index), channel.type), channel.type)
 
 
-def test_pauses_of_any_process_change_nothing(tmp_path):
+@pytest.mark.parametrize("plan", ["two", "own", "reported"])
+def test_pauses_of_any_process_change_nothing(tmp_path, plan):
     """Whoever is held up is asked again after 50 ms; neither the question nor the answer may count twice."""
-    with Session("two", tmp_path / "graph", "--speed", "4") as session:
+    with Session(plan, tmp_path / "graph", "--speed", "4") as session:
         session.until_running()
         for name in cycle(session.pids()):
             session.send(name, signal.SIGSTOP)
@@ -208,7 +209,7 @@ def test_pauses_of_any_process_change_nothing(tmp_path):
             if session.process.poll() is not None or not session.pids():
                 break
         assert session.end() == 0, session.output + session.logs()
-    rehearse_in_engine(load_configuration(PLANS / "two.yaml"), tmp_path / "engine" / "recording")
+    rehearse_in_engine(load_configuration(PLANS / f"{plan}.yaml"), tmp_path / "engine" / "recording")
     graph, engine = (load(tmp_path / name / "recording") for name in ("graph", "engine"))
     clock = RecordingReader(graph.folder).channels["/clock"]
     assert len(clock) > len(np.unique(clock.publish_times)), "no tick was repeated, so this shows nothing"

@@ -45,14 +45,19 @@ class OwnEstimator:
         self._ranges: list[Any] = []
         self._schedules: list[Any] = []
         self._air_temperature = math.nan
+        self._last_imu = self._last_cycle = -1
 
     def accept_imu(self, imu: Any) -> None:
-        """Keep one record of messages.IMU."""
-        self._imu.append(imu.copy())
+        """Keep one record of messages.IMU, unless it, or a later one, was kept before: a plant may send again."""
+        if int(imu["stamp"]) > self._last_imu:
+            self._last_imu = int(imu["stamp"])
+            self._imu.append(imu.copy())
 
     def accept_ranges(self, ranges: Any) -> None:
-        """Keep one record of messages.RANGES."""
-        self._ranges.append(ranges.copy())
+        """Keep one record of messages.RANGES, unless it, or a later one, was kept before."""
+        if int(ranges["stamp"]) > self._last_cycle:
+            self._last_cycle = int(ranges["stamp"])
+            self._ranges.append(ranges.copy())
 
     def accept_schedule(self, schedule: Any) -> None:
         """Keep one record of messages.SCHEDULE."""

@@ -104,6 +104,9 @@ def test_an_estimator_that_fills_nothing_has_no_fix_and_hears_everything_once():
     odometry = one.output(STAMP)
     assert odometry["stamp"] == STAMP
     assert odometry["pose_covariance"][0, 0] == UNKNOWN_VARIANCE
+    imu[0]["stamp"] = STAMP  # the plant sends again what some follower has not answered
+    one.accept_imu(imu[0])
+    one.accept_ranges(np.zeros(1, messages.RANGES)[0])
     one.output(STAMP + 20_000_000)
     first, second = one.part.heard
     assert first.imu["stamp"].tolist() == [STAMP - 10_000_000, STAMP]
