@@ -107,8 +107,9 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     odometry: where the vehicle believes to be at the wrench's stamp.
 
     What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
-    Where the sum is out of reach, or a valve at its bound, the wrench alone is allocated and each valve keeps its own
-    leftover, which can wait: to give it at once takes valves that need more gas. What is still too much is scaled down.
+    Where the sum is out of reach, or the sagging supply bounds it, the wrench alone is allocated and each valve keeps its
+    own leftover, which can wait: to give it at once takes valves that need more gas. What is still too much is scaled
+    down.
     """
     stamp = wrench.stamp + p.lead
     fill_coming(p, s, wrench.stamp)
@@ -126,7 +127,7 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
         s.wanted[k] = s.guard.passed[k]
     owe(p, s)
     paid = attain(p, s, stamp, False) and s.allocation.outcome == Outcome.ATTAINED
-    if not paid or bounded(p, s):
+    if not paid or s.allocation.lost > 1.0 - p.modulation.usable:
         give_what_can_be(p, s, stamp, paid)
     s.outcomes[s.allocation.outcome] += 1
     modulation.write(p.modulation, s.modulation, schedule)
@@ -154,8 +155,8 @@ def attain(p: Any, s: Any, stamp: int, each_its_own: bool) -> bool:
     No valve can give more than one that is open throughout, and that is the less the more the others make the supply
     sag. As all valves share one supply and each draws from it what it costs in gas, the duties that are of least gas
     under the bound that they themselves cause are those of least gas of all; they are approached step by step. Where a
-    step goes too far for the wrench, the first is taken whose pulses fall short by no more than may be owed: as large a
-    share as there is under the lower bound would take more valves, which lower it further, and so on downward.
+    step goes too far for the wrench, the first is taken whose pulses fall short by no more than may be owed: the largest
+    share of the wrench under the lower bound would take more valves, which lower it further, and so on downward.
     """
     period, lost = p.modulation.period / NS_PER_S, 1.0 - p.modulation.usable
     enough, fits = -1.0, False
@@ -177,15 +178,6 @@ def attain(p: Any, s: Any, stamp: int, each_its_own: bool) -> bool:
         if largest < 1.0 - max(before, lost) or abs(lost - before) * period < CLOSE:
             break
     return fits
-
-
-@njit(cache=True)
-def bounded(p: Any, s: Any) -> bool:
-    """Whether the allocated duties are held down by what a valve can give."""
-    largest = 0.0
-    for j in range(p.modulation.valves):
-        largest = max(largest, s.allocation.duty[j])
-    return bool(s.allocation.lost > 1.0 - p.modulation.usable or largest > 1.0 - s.allocation.lost - CLOSE)
 
 
 @njit(cache=True)

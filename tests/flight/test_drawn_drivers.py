@@ -20,7 +20,7 @@ SHARES = (1e-4, 1e-3, 0.01, 0.1, 0.3, 0.6, 0.9)
 """Of the largest wrench along a direction, from single pulses that are many periods apart on."""
 
 OUT_OF_REACH = FlightLimits(speed=100.0, spin=100.0, contact_energy=1e6)
-"""The strongest drawn layouts could exceed the vehicle's own limit of spin within a period, and be trimmed for it."""
+"""The strongest drawn layouts could reach the vehicle's own limit of spin within a period, and the guard would trim it."""
 
 
 @dataclass
