@@ -107,9 +107,8 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     odometry: where the vehicle believes to be at the wrench's stamp.
 
     What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
-    Where the sum is out of reach, or the sagging supply bounds it, the wrench alone is allocated and each valve keeps its
-    own leftover, which can wait: to give it at once takes valves that need more gas. What is still too much is scaled
-    down.
+    Where the sum is out of reach, or too much for the sagging supply, the wrench alone is allocated, scaled down, and
+    each valve keeps its own leftover.
     """
     stamp = wrench.stamp + p.lead
     fill_coming(p, s, wrench.stamp)
@@ -126,9 +125,8 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     for k in range(6):
         s.wanted[k] = s.guard.passed[k]
     owe(p, s)
-    paid = attain(p, s, stamp, False) and s.allocation.outcome == Outcome.ATTAINED
-    if not paid or s.allocation.lost > 1.0 - p.modulation.usable:
-        give_what_can_be(p, s, stamp, paid)
+    if not attain(p, s, stamp, False) or s.allocation.outcome != Outcome.ATTAINED:
+        give_what_can_be(p, s, stamp)
     s.outcomes[s.allocation.outcome] += 1
     modulation.write(p.modulation, s.modulation, schedule)
 
@@ -154,23 +152,14 @@ def attain(p: Any, s: Any, stamp: int, each_its_own: bool) -> bool:
 
     No valve can give more than one that is open throughout, and that is the less the more the others make the supply
     sag. As all valves share one supply and each draws from it what it costs in gas, the duties that are of least gas
-    under the bound that they themselves cause are those of least gas of all; they are approached step by step. Where a
-    step goes too far for the wrench, the first is taken whose pulses fall short by no more than may be owed: the largest
-    share of the wrench under the lower bound would take more valves, which lower it further, and so on downward.
+    under the bound that they themselves cause are those of least gas of all; they are approached step by step.
     """
     period, lost = p.modulation.period / NS_PER_S, 1.0 - p.modulation.usable
-    enough, fits = -1.0, False
+    fits = False
     for _ in range(REALLOCATIONS):
         s.allocation.lost = lost
         allocation.allocate(p.allocation, s.allocation)
-        attained = s.allocation.outcome == Outcome.ATTAINED
-        if enough >= 0.0 and not attained:
-            s.allocation.lost = enough
-            allocation.allocate(p.allocation, s.allocation)
-            return give(p, s, stamp, 1.0, each_its_own)
         fits = give(p, s, stamp, 1.0, each_its_own)
-        if fits and attained and enough < 0.0:
-            enough = lost
         largest = 0.0
         for j in range(p.modulation.valves):
             largest = max(largest, s.allocation.duty[j])
@@ -198,18 +187,11 @@ def give(p: Any, s: Any, stamp: int, share: float, each_its_own: bool) -> bool:
 
 
 @njit(cache=True)
-def give_what_can_be(p: Any, s: Any, stamp: int, paid: bool) -> None:
-    """Give the wrench alone, scaled down to what all valves can give together, sagging supply included.
-
-    paid: the wrench can be given with all that is owed, which is better than to scale it down.
-    """
+def give_what_can_be(p: Any, s: Any, stamp: int) -> None:
+    """Give the wrench alone, scaled down to what all valves can give together, sagging supply included."""
     for k in range(6):
         s.allocation.wrench[k] = s.wanted[k]
-    if attain(p, s, stamp, True) and (s.allocation.outcome == Outcome.ATTAINED or not paid):
-        return
-    if paid:
-        owe(p, s)
-        attain(p, s, stamp, False)
+    if attain(p, s, stamp, True):
         return
     share = 1.0
     for _ in range(TRIALS):
