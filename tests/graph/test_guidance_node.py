@@ -59,7 +59,7 @@ class Scene:
         self.foreign.send("maneuver", String(data=one.model_dump_json()), "wren", hearers)
 
     def plan(self, number, attempt=1):
-        """Tell the plan's state several times, as the conductor does; a hearer found a moment ago may miss the first."""
+        """Tell the plan's state several times, as the conductor does: who was found a moment ago may miss the first."""
         numbers = {"maneuvers": {"wren": number}, "places": {"wren": 0}}
         for _ in range(4):
             self.planned += 1
