@@ -28,6 +28,7 @@ class Foreign:
         self.heard = defaultdict(list)
         self._publishers = {}
         self._clients = {}
+        self._answered = set()
         self.beside = lambda: None
 
     def __enter__(self) -> Foreign:
@@ -83,9 +84,12 @@ class Foreign:
         if name not in self._clients:  # one for good: endless new ones flood discovery, until none is found in time
             self._clients[name] = self.node.create_client(service_type, name)
         client = self._clients[name]
-        self.until(client.service_is_ready, f"{name} is there")
+        # Who has answered once is matched. Fast DDS may deny it for long: it also counts what others have left behind.
+        if name not in self._answered:
+            self.until(client.service_is_ready, f"{name} is there")
         future = client.call_async(request)
         self.until(future.done, f"{name} answers")
+        self._answered.add(name)
         return future.result()
 
     def standing(self, holder: str) -> dict[str, str]:
