@@ -22,6 +22,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from testbed.description import rotation
+from testbed.description.messages import NS_PER_S
 from testbed.description.ticks import schedule_due
 from testbed.flight.allocation import Allocation
 from testbed.flight.guidance import feedback
@@ -40,7 +41,7 @@ OPPOSED_AFTER: Final = 1_500_000_000
 """Within this time no pulse goes against the one before along the same axis, ns."""
 TRAIN_AFTER: Final = 1_100_000_000
 """From the last pulse of a train to the first of the next, ns."""
-GENTLE: Final = 0.7
+GENTLE: Final = 0.45
 """Of the longest pulses, what is given together takes: to get all out of a layout takes its least frugal valves too."""
 SLIGHT: Final = 0.3
 """What a hop gives an axis counts as a pulse along it from this share of the smallest on."""
@@ -143,7 +144,7 @@ def fill_offset(p: Any, s: Any, odometry: Any) -> None:
 def aim_hop(p: Any, s: Any) -> None:
     """Fill `uphill`, the speed of a hop straight against the disturbance, which rises by HOP deadbands.
 
-    It has no part along an axis on which the disturbance may be an error.
+    Zero where all of the disturbance may be an error.
     """
     square = 0.0
     for k in range(3):
@@ -151,8 +152,7 @@ def aim_hop(p: Any, s: Any) -> None:
     size = math.sqrt(square)
     time = math.sqrt(2.0 * HOP * s.maneuver.deadband / (size - DOUBTED)) if size > DOUBTED else 0.0
     for k in range(3):
-        certain = time > 0.0 and abs(s.pull[k]) > DOUBTED
-        s.uphill[k] = -s.pull[k] * (1.0 - DOUBTED / size) * time if certain else 0.0
+        s.uphill[k] = -p.active[k] * s.pull[k] * (1.0 - DOUBTED / size) * time if time > 0.0 else 0.0
         s.uphill[3 + k] = 0.0
 
 
@@ -196,7 +196,9 @@ def wanted_change(p: Any, s: Any, axis: int, stamp: int) -> float:
         return 0.0
     if s.sense[axis] == outward and stamp - s.pulsed[axis] < OPPOSED_AFTER:
         return 0.0
-    back = abs(s.uphill[axis]) if pull > 0.0 else 0.0
+    back = 0.0
+    if pull > 0.0:  # who does not hop stays where it is until the next train
+        back = abs(s.uphill[axis]) if s.uphill[axis] != 0.0 else pull * TRAIN_AFTER / NS_PER_S
     smallest = p.least_change[axis, 1 if outward > 0.0 else 0]
     return -outward * max(sure + back, smallest) if smallest > 0.0 else 0.0
 
