@@ -33,6 +33,8 @@ DOUBTED: Final = 5e-4
 """So much of a disturbance may be the estimator's error, m/s²: hops are made for what is beyond it."""
 BEYOND: Final = 1.25
 """Who is turned back by the disturbance itself within so many deadbands is left to it."""
+RETURN: Final = 10.0
+"""Who is further out comes back to the edge within this time, s."""
 ESCAPE: Final = 2.0
 """Beyond so many deadbands and ESCAPE_LENGTH or ESCAPE_ANGLE the reference is planned anew from where it is."""
 ESCAPE_LENGTH: Final = 0.02
@@ -200,6 +202,8 @@ def wanted_change(p: Any, s: Any, axis: int, stamp: int) -> float:
     if pull > 0.0:  # who does not hop stays where it is until the next train
         back = abs(s.uphill[axis]) if s.uphill[axis] != 0.0 else pull * TRAIN_AFTER / NS_PER_S
     smallest = p.least_change[axis, 1 if outward > 0.0 else 0]
+    if place > BEYOND * edge:  # something pulls that the estimate does not know of
+        back = max(back, (place - edge) / RETURN)
     return -outward * max(sure + back, smallest) if smallest > 0.0 else 0.0
 
 
