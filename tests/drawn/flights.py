@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testbed.description.axes import axis_mask
-from testbed.description.effects import Actual
+from testbed.description.effects import Actual, Effect, switch_off
 from testbed.description.locate import locate
 from testbed.description.maneuver import Maneuver, Phase
 from testbed.description.messages import NS_PER_S
@@ -159,9 +159,15 @@ def fly(configuration: Configuration, seed: int, world: Actual | None = None) ->
     return Flight(configuration, edges, truth, status, np.array(released), wrenches, tuple(maneuvers))
 
 
-def drawn_flight(place: str, maneuvers: list[dict[str, object]], start: dict[str, float], seed: int) -> Flight:
-    """Flown with a vehicle drawn from the seed, in a world that is not what flight code believes."""
+def drawn_flight(
+    place: str,
+    maneuvers: list[dict[str, object]],
+    start: dict[str, float],
+    seed: int,
+    off: tuple[Effect, ...] = (),
+) -> Flight:
+    """Flown with a vehicle drawn from the seed, in a world that is not what flight code believes, without some effects."""
     generator = np.random.default_rng(seed)
     like = next(iter(load_configuration(locate(PLANS[place])).vehicles.values()))
     configuration = with_maneuvers(place, maneuvers, start, drawn_vehicle(generator, like))
-    return fly(configuration, seed, drawn_world(generator, configuration))
+    return fly(configuration, seed, switch_off(off, drawn_world(generator, configuration)))

@@ -119,6 +119,22 @@ def test_a_constant_pull_is_hopped_against_in_parabolas():
     assert given == pytest.approx(pull * 200.0, rel=0.05)
 
 
+@pytest.mark.parametrize("told", [True, False], ids=["estimated", "not estimated"])
+def test_a_pull_too_small_to_be_hopped_against_carries_nobody_away(told):
+    """It may be an error of the estimate. Either way it is given back at the edge, from one side."""
+    pull, edge = 0.0045, 0.02  # 0.35 mm/s²
+    body = steady(pull=(pull, 0.0, 0.0))
+    if told:
+        body.disturbance[0]["force"] = body.pull
+    hold(body, edge, 5.0)
+    body.run(60.0)
+    before = body.impulse
+    body.run(300.0)
+    assert np.abs(body.recorded("position")[:, 0]).max() < 1.3 * edge
+    assert not (body.recorded("wrench")[:, 0] > 0.0).any()
+    assert (body.impulse - before) * math.cos(CANT) == pytest.approx(pull * 300.0, rel=0.05)
+
+
 def test_tumbling_within_the_deadband_in_the_cabin_no_axis_fires_against_itself_within_a_second():
     body = steady("cabin")
     hold(body, 0.01, 1.0)

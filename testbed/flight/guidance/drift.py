@@ -22,6 +22,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from testbed.description import rotation
+from testbed.description.messages import NS_PER_S
 from testbed.description.ticks import schedule_due
 from testbed.flight.allocation import Allocation
 from testbed.flight.guidance import feedback
@@ -32,6 +33,8 @@ DOUBTED: Final = 5e-4
 """So much of a disturbance may be the estimator's error, m/s²: hops are made for what is beyond it."""
 BEYOND: Final = 1.25
 """Who is turned back by the disturbance itself within so many deadbands is left to it."""
+RETURN: Final = 10.0
+"""Who is further out comes back to the edge within this time, s."""
 ESCAPE: Final = 2.0
 """Beyond so many deadbands and ESCAPE_LENGTH or ESCAPE_ANGLE the reference is planned anew from where it is."""
 ESCAPE_LENGTH: Final = 0.02
@@ -40,7 +43,7 @@ OPPOSED_AFTER: Final = 1_500_000_000
 """Within this time no pulse goes against the one before along the same axis, ns."""
 TRAIN_AFTER: Final = 1_100_000_000
 """From the last pulse of a train to the first of the next, ns."""
-GENTLE: Final = 0.7
+GENTLE: Final = 0.45
 """Of the longest pulses, what is given together takes: to get all out of a layout takes its least frugal valves too."""
 SLIGHT: Final = 0.3
 """What a hop gives an axis counts as a pulse along it from this share of the smallest on."""
@@ -143,7 +146,7 @@ def fill_offset(p: Any, s: Any, odometry: Any) -> None:
 def aim_hop(p: Any, s: Any) -> None:
     """Fill `uphill`, the speed of a hop straight against the disturbance, which rises by HOP deadbands.
 
-    It has no part along an axis on which the disturbance may be an error.
+    Zero where all of the disturbance may be an error.
     """
     square = 0.0
     for k in range(3):
@@ -151,8 +154,7 @@ def aim_hop(p: Any, s: Any) -> None:
     size = math.sqrt(square)
     time = math.sqrt(2.0 * HOP * s.maneuver.deadband / (size - DOUBTED)) if size > DOUBTED else 0.0
     for k in range(3):
-        certain = time > 0.0 and abs(s.pull[k]) > DOUBTED
-        s.uphill[k] = -s.pull[k] * (1.0 - DOUBTED / size) * time if certain else 0.0
+        s.uphill[k] = -p.active[k] * s.pull[k] * (1.0 - DOUBTED / size) * time if time > 0.0 else 0.0
         s.uphill[3 + k] = 0.0
 
 
@@ -196,8 +198,12 @@ def wanted_change(p: Any, s: Any, axis: int, stamp: int) -> float:
         return 0.0
     if s.sense[axis] == outward and stamp - s.pulsed[axis] < OPPOSED_AFTER:
         return 0.0
-    back = abs(s.uphill[axis]) if pull > 0.0 else 0.0
+    back = 0.0
+    if pull > 0.0:  # who does not hop stays where it is until the next train
+        back = abs(s.uphill[axis]) if s.uphill[axis] != 0.0 else pull * TRAIN_AFTER / NS_PER_S
     smallest = p.least_change[axis, 1 if outward > 0.0 else 0]
+    if place > BEYOND * edge:  # something pulls that the estimate does not know of
+        back = max(back, (place - edge) / RETURN)
     return -outward * max(sure + back, smallest) if smallest > 0.0 else 0.0
 
 
