@@ -24,11 +24,12 @@ LEAST_RATE, HIGHEST_RATE = 0.1, 1.0
 
 @njit(cache=True)
 def correction_rate(p: Any, track: Any) -> float:
-    """How fast ranges correct the velocity, 1/s: the frequency ω of a steady filter of position and velocity.
+    """How fast ranges correct the velocity, 1/s: its variance over its covariance with the position.
 
-    In that the variance of the velocity over its covariance with the position is √2·ω (e.g. Bar-Shalom et al.,
-    Estimation with Applications, from memory), also where the position has a floor of its own. A lasting error b of the
-    acceleration, taken for white noise of density 2·b²/ω, leaves as much doubt there as it really does.
+    In a steady filter of position and velocity that is √2·ω with ω its frequency (e.g. Bar-Shalom et al., Estimation
+    with Applications, from memory), also where the position has a floor of its own. A lasting error b of the
+    acceleration, taken for white noise of density 2·b²/ω, leaves as much doubt there as it really does; where it lasts
+    longer, the disturbance takes it over, so that less is right.
     """
     square, cross = 0.0, 0.0
     for i in range(3):
@@ -36,7 +37,7 @@ def correction_rate(p: Any, track: Any) -> float:
         cross += p.free[i] * track.covariance[POSITION + i, VELOCITY + i]
     if cross <= 0.0:
         return USUAL_RATE
-    return min(max(math.sqrt(0.5) * square / cross, LEAST_RATE), HIGHEST_RATE)
+    return min(max(square / cross, LEAST_RATE), HIGHEST_RATE)
 
 
 @njit(cache=True)
