@@ -94,7 +94,7 @@ def budget(configuration: Configuration, tell: Callable[[str], None], steps: int
     heard, guided = _listen(configuration, name)
     place, axes = configuration.place, configuration.active_axes
     tell("budget: estimator")
-    believed = vehicle, configuration.beacons, configuration.noise, place, axes, configuration.orbit
+    believed = vehicle, configuration.beacons, configuration.noise, place, axes, configuration.room
     confused = [one._replace(ranges=_confused(one.ranges)) for one in heard]
     estimator = _join(_estimate(lambda: Estimator(*believed), one, steps // 2) for one in (heard, confused))
     tell("budget: guidance")

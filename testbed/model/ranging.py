@@ -40,7 +40,7 @@ def listen(
 
     normals, uniforms: shape (MAX_RECEIVERS + 1,) each: noise and fate of what leaves now, last those of the pulse.
     A vehicle is taken to move steadily while a chirp is on its way (an error below 0.01 mm at a free-flyer's
-    acceleration); jets sound as at the start of the tick in which it arrives.
+    acceleration).
     """
     vehicle, state = vehicles[index], states[index]
     pulse = stamp - stamp % world.cycle
@@ -93,7 +93,7 @@ def arrive(world: Any, vehicles: Any, states: Any, index: int, stamp: int, buffe
         if flight > 0.0 and state.arrival[receiver] < stamp + TICK_NS:
             state.arriving_flight[receiver] = 0.0
             state.arrivals -= 1
-            loud = loudness(world, vehicles, states, index, receiver)
+            loud = loudness(world, vehicles, states, index, receiver, stamp, state.arrival[receiver])
             fate = fate_left(world, loud, state.arriving_fate[receiver])
             if fate >= 0.0 and vehicles[index].receiver_dead[receiver] == 0:
                 error = range_error(world, flight * world.speed_of_sound, loud, state.arriving_normal[receiver], fate)

@@ -19,7 +19,7 @@ from pydantic import BaseModel
 import testbed
 from testbed.description.axes import CABIN_AXES, TABLE_AXES
 from testbed.description.beacons import Beacons
-from testbed.description.cabin import Cabin, Orbit
+from testbed.description.cabin import Cabin
 from testbed.description.errors import ConfigurationError, Problem
 from testbed.description.grid_file import with_heights
 from testbed.description.load import Loaded, load
@@ -63,11 +63,6 @@ class Configuration:
     def active_axes(self) -> tuple[str, ...]:
         """Axes that the place leaves free."""
         return TABLE_AXES if self.place == "table" else CABIN_AXES
-
-    @property
-    def orbit(self) -> Orbit | None:
-        """What the fixed frame turns with, as flight code is told; None on the table."""
-        return None if self.cabin is None else self.cabin.orbit
 
     @property
     def room(self) -> Table | Cabin:

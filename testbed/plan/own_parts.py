@@ -34,7 +34,7 @@ def estimator_of(configuration: Configuration, name: str, axes: tuple[str, ...])
     vehicle, place = configuration.vehicles[name], configuration.place
     beacons, noise = configuration.beacons, configuration.noise
     if vehicle.own.estimator is None:
-        return Estimator(vehicle, beacons, noise, place, axes, configuration.orbit)
+        return Estimator(vehicle, beacons, noise, place, axes, configuration.room)
     return _own(
         configuration, name, "estimator", lambda found: OwnEstimator(found, vehicle, beacons, noise, place, axes)
     )

@@ -20,7 +20,7 @@ def call_each_kernel(configuration: Configuration) -> None:
     _call_plant(configuration)
     vehicle = next(iter(configuration.vehicles.values()))
     place, axes = configuration.place, configuration.active_axes
-    estimator = Estimator(vehicle, configuration.beacons, configuration.noise, place, axes, configuration.orbit)
+    estimator = Estimator(vehicle, configuration.beacons, configuration.noise, place, axes, configuration.room)
     guidance, driver = Guidance(vehicle, place, axes), ThrusterDriver(vehicle, place, axes)
     imu, ranges, wrench, reference, status, schedule, maneuver = (
         np.zeros(1, dtype)

@@ -158,10 +158,9 @@ def flight_arrays(configuration: Configuration) -> FlightArrays:
     """A new flight side for every vehicle of a session."""
     place, axes = configuration.place, configuration.active_axes
     vehicles = list(configuration.vehicles.values())
-    beacons, noise, orbit = configuration.beacons, configuration.noise, configuration.orbit
-    estimators = [Estimator(one, beacons, noise, place, axes, orbit) for one in vehicles]
+    beacons, noise, room = configuration.beacons, configuration.noise, configuration.room
+    estimators = [Estimator(one, beacons, noise, place, axes, room) for one in vehicles]
     guidances = [Guidance(one, place, axes) for one in vehicles]
-    beacons, room = configuration.beacons, configuration.room
     drivers = [
         ThrusterDriver(one, place, axes, flight_limits(configuration, name), windows_of(one, beacons, room))
         for name, one in configuration.vehicles.items()

@@ -271,4 +271,4 @@ def new_estimator(configuration: Configuration) -> Estimator:
     """The estimator of a session's one vehicle."""
     (vehicle,) = configuration.vehicles.values()
     one = configuration
-    return Estimator(vehicle, one.beacons, one.noise, one.place, one.active_axes, one.orbit)
+    return Estimator(vehicle, one.beacons, one.noise, one.place, one.active_axes, one.room)

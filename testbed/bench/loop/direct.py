@@ -28,7 +28,7 @@ class DirectCalls:
     def __init__(self, configuration: Configuration, vehicle: Vehicle, feed: Feed) -> None:
         place, axes = configuration.place, configuration.active_axes
         self._estimator = Estimator(
-            vehicle, configuration.beacons, configuration.noise, place, axes, configuration.orbit
+            vehicle, configuration.beacons, configuration.noise, place, axes, configuration.room
         )
         self._guidance = Guidance(vehicle, place, axes)
         windows = windows_of(vehicle, configuration.beacons, configuration.room)

@@ -9,6 +9,7 @@ from numba import njit
 
 from testbed.flight.estimation.layout import ATTITUDE, HISTORY, POSITION
 from testbed.flight.estimation.propagation import copy_track, propagate_covariance, replay
+from testbed.flight.estimation.thrust_errors import correction_rate
 from testbed.flight.estimation.update import range_variance, update_held_axes, update_range
 from testbed.flight.estimation.valve_forces import loudness_at
 
@@ -107,6 +108,7 @@ def settle(p: Any, s: Any, number: int) -> None:
     copy_track(p, s.anchor, s.now)
     replay(p, s, s.now, number, s.history_stop[(s.history_end - 1) & (HISTORY - 1)])
     propagate_covariance(p, s.now)
+    s.correction_rate = correction_rate(p, s.now)
 
 
 @njit(cache=True)

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from testbed.description.air import speed_of_sound
 from testbed.description.beacons import Beacons
-from testbed.description.cabin import Orbit
+from testbed.description.cabin import Cabin
 from testbed.description.messages import INNOVATION_POINT, NS_PER_S, ODOMETRY, WRENCH
 from testbed.description.noise import Noise
+from testbed.description.table import Table
 from testbed.description.vehicle import Vehicle
 from testbed.flight.estimation import inertial, output, valve_forces
 from testbed.flight.estimation.acquisition import begin_acquisition, go_on
@@ -190,7 +191,7 @@ def _fill_disturbance(p: Any, s: Any, stamp: int, wrench: Any) -> None:
 class Estimator:
     """Error-state filter (layout.py has its states); `parameters`, `state`: arrays, shape (1,), for compiled calls.
 
-    vehicle, beacons, noise and the orbit that a cabin turns with are believed. Fixed frame and units are those of the
+    vehicle, beacons, noise and room (its drag and orbit; without one there is neither) are believed. Fixed frame and units are those of the
     topics (description/messages.py).
     Raises ValueError for held axes other than z, roll and pitch: only for these is the held value known.
     """
@@ -202,9 +203,9 @@ class Estimator:
         noise: Noise,
         place: Literal["table", "cabin"],
         active_axes: tuple[str, ...],
-        orbit: Orbit | None = None,
+        room: Table | Cabin | None = None,
     ) -> None:
-        self.parameters = believed_parameters(vehicle, beacons, noise, place, active_axes, orbit)
+        self.parameters = believed_parameters(vehicle, beacons, noise, place, active_axes, room)
         self.state = initial_state(self.parameters, beacons)
         self._cycle = beacons.cycle_ns
 

@@ -66,6 +66,7 @@ PARAMETERS: Final = np.dtype(
         ("push_direction", "f8", (MAX_VALVES, 3)),
         ("opening_shift", "i8"),  # ns from command to the edge of the equivalent rectangle
         ("closing_shift", "i8"),
+        ("edge_doubt", "f8"),  # ns by which such an edge is early or late at most
         ("supply", supply.PARAMETERS),
         ("valves_reported", "i8"),  # 1: forces from which valves are reported open, 0: from what they are told
         ("thrust_error", "f8"),  # of one valve, fraction
@@ -86,6 +87,9 @@ PARAMETERS: Final = np.dtype(
         ("frame_moves", "i8"),
         ("frame_rate", "f8", (3,)),
         ("tidal", "f8", (3, 3)),
+        # drag on the vehicle's own speed, through air or film at rest
+        ("linear_drag", "f8"),  # 1/s
+        ("square_drag", "f8"),  # 1/m
         # disturbance
         ("disturbance_sigma", "f8"),
         ("disturbance_walk", "f8"),  # variance gathered on the way, (m/s²)²/m
@@ -193,7 +197,8 @@ STATE: Final = np.dtype(
         ("history_push", "f8", (HISTORY, 3)),
         ("history_pushed", "i8", (HISTORY,)),  # whether any valve is open or there is any noise of pushes
         ("history_noise", "f8", (HISTORY, 3, 3)),  # spectral density of the velocity noise, body axes, m²/s³
-        ("history_open_from", "i8", (HISTORY, MAX_VALVES)),  # when each valve gives its first thrust in it
+        ("history_open_from", "i8", (HISTORY, MAX_VALVES)),  # when the thrust of each valve began that falls into it,
+        ("history_open_until", "i8", (HISTORY, MAX_VALVES)),  # and when it ends
         # valve pulses still to come or in progress
         ("report_stamp", "i8"),  # of the last report of which valves are open
         ("pulse_count", "i8"),
@@ -202,6 +207,7 @@ STATE: Final = np.dtype(
         ("pulse_close", "i8", (MAX_PULSES,)),
         ("valve_dose", "f8", (MAX_VALVES,)),  # what each valve gave lately, m/s, forgotten with time
         ("shared_dose", "f8", (3,)),  # what all gave together, body axes, m/s
+        ("correction_rate", "f8"),  # how fast ranges correct the velocity, 1/s
         ("pulse_from", "i8", (MAX_PULSES,)),  # part of its thrust within the interval in work
         ("pulse_until", "i8", (MAX_PULSES,)),
         ("pulse_base", "f8", (MAX_PULSES,)),  # integral of the supply's strength at its beginning, s

@@ -10,7 +10,7 @@ from numba import njit
 from testbed.description.messages import NS_PER_S, TICK_NS, UNKNOWN_VARIANCE
 from testbed.description.rotation import cross, rotate_inverse, to_matrix
 from testbed.flight.estimation.layout import ACQUIRED, ATTITUDE, POSITION, VELOCITY
-from testbed.flight.estimation.propagation import propagate_covariance, true_rate
+from testbed.flight.estimation.propagation import drag_rate, propagate_covariance, true_rate
 
 HELD_RATE: Final = 1e-4
 """Standard deviation of the rate about an axis that the floor holds, rad/s."""
@@ -60,11 +60,13 @@ def output(p: Any, s: Any, stamp: int, odometry: Any) -> None:
 def disturbance(p: Any, s: Any, stamp: int, wrench: Any) -> None:
     """Fill `wrench` (WRENCH) with the steady force that is not of the valves, N along the fixed axes; no torque.
 
-    Not acquired: zero.
+    With the drag on the vehicle's own speed, which changes slowly. Not acquired: zero.
     """
     wrench.stamp = stamp
+    drag = drag_rate(p, s.now)
     for i in range(3):
-        wrench.force[i] = p.mass * s.now.disturbance[i] if s.phase == ACQUIRED else 0.0
+        force = p.mass * (s.now.disturbance[i] - p.free[i] * drag * s.now.velocity[i])
+        wrench.force[i] = force if s.phase == ACQUIRED else 0.0
         wrench.torque[i] = 0.0
 
 

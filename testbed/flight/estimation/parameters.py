@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 from testbed.description.air import speed_of_sound
 from testbed.description.axes import axis_mask
 from testbed.description.beacons import Beacons
-from testbed.description.cabin import Orbit
+from testbed.description.cabin import Cabin
 from testbed.description.messages import NS_PER_S, TICK_NS
 from testbed.description.noise import Noise
 from testbed.description.rotation import from_heading
+from testbed.description.table import Table
 from testbed.description.vehicle import Vehicle
+from testbed.flight.estimation import thrust_errors
 from testbed.flight.estimation.layout import AIR, BEACONS, BIAS, MOTION_ERRORS, PARAMETERS, STATE
 from testbed.flight.modulation import supply
 
@@ -34,7 +36,7 @@ def believed_parameters(
     noise: Noise,
     place: Literal["table", "cabin"],
     active_axes: tuple[str, ...],
-    orbit: Orbit | None = None,
+    room: Table | Cabin | None = None,
 ) -> NDArray[np.void]:
     """Return PARAMETERS, shape (1,). Raises ValueError for held axes other than z, roll and pitch."""
     free = axis_mask(active_axes)
@@ -54,8 +56,8 @@ def believed_parameters(
     p["sensor_arm"] = np.array(vehicle.inertial_sensor.position) - p["centre_of_mass"]
     p["disturbance_sigma"] = noise.surroundings.disturbance
     p["disturbance_walk"] = 2.0 * noise.surroundings.disturbance_change**2 / noise.surroundings.disturbance_length
-    if orbit is not None and orbit.rate > 0.0:
-        p["frame_moves"], p["frame_rate"], p["tidal"] = 1, orbit.frame_rate, orbit.tidal
+    if room is not None:
+        _room(p, vehicle, room)
     _ranging(p, vehicle, beacons, noise)
     _gyro_errors(p, noise)
     starts = start_orientations(bool(free[3] or free[4]))
@@ -69,6 +71,7 @@ def initial_state(parameters: NDArray[np.void], beacons: Beacons) -> NDArray[np.
     state = np.zeros(1, STATE)
     s: Any = state[0]
     s["supply"]["strength"] = supply.rest_strength(parameters[0]["supply"])
+    s["correction_rate"] = thrust_errors.USUAL_RATE
     s["air_temperature"] = beacons.air_temperature
     s["speed_of_sound"] = speed_of_sound(beacons.air_temperature, beacons.air_humidity)
     for track in ("anchor", "now", "saved"):
@@ -101,6 +104,15 @@ def start_orientations(tilted: bool) -> NDArray[np.float64]:
     return np.array(rotations)
 
 
+def _room(p: Any, vehicle: Vehicle, room: Table | Cabin) -> None:
+    if isinstance(room, Table):
+        p["linear_drag"] = 1.0 / room.film_drag_time
+        return
+    p["square_drag"] = 0.5 * room.air_density * vehicle.air.drag_coefficient * vehicle.air.area / p["mass"]
+    if room.orbit.rate > 0.0:
+        p["frame_moves"], p["frame_rate"], p["tidal"] = 1, room.orbit.frame_rate, room.orbit.tidal
+
+
 def _valves(p: Any, vehicle: Vehicle, noise: Noise, mass: float) -> None:
     thrusters = vehicle.thrusters
     p["valve_count"] = len(thrusters.valves)
@@ -110,6 +122,8 @@ def _valves(p: Any, vehicle: Vehicle, noise: Noise, mass: float) -> None:
         p["push_direction"][k] = p["push"][k] / p["push_size"][k]
     p["opening_shift"] = round((thrusters.opening_delay + 0.5 * thrusters.rise_time) * NS_PER_S)
     p["closing_shift"] = round((thrusters.closing_delay + 0.5 * thrusters.fall_time) * NS_PER_S)
+    ramp = 0.25 * (thrusters.rise_time + thrusters.fall_time)
+    p["edge_doubt"] = max((ramp + 3.0 * thrusters.delay_jitter) * NS_PER_S, 1.0)
     p["valves_reported"] = vehicle.estimator.valve_forces == "reported"
     p["supply"] = supply.supply_parameters(vehicle)[0]
     p["thrust_error"] = noise.surroundings.thrust

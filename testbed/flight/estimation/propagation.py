@@ -6,7 +6,8 @@ covariance one sparse step per chirp or output (error-state equations: Solà, "Q
 Kalman filter", arXiv:1711.02508, section 7, "global angular errors").
 
 In a cabin that turns with its orbit the gyro feels the frame's rate, and Coriolis and tidal terms accelerate: both are
-in the mean. What they do to the covariance within the filter's memory is too little to carry along.
+in the mean, as is the drag of film or air on the vehicle's own speed. What they do to the covariance within the filter's
+memory is too little to carry along.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from testbed.description.rotation import (
 )
 from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, HISTORY, MOTION_ERRORS, POSITION, VELOCITY
 
-SLOWEST: Final = 1e-3
+SLOWEST: Final = 3e-4
 """The disturbance changes on the way from place to place, as at this speed, m/s, where the vehicle is slower."""
 
 
@@ -86,7 +87,12 @@ def propagate_mean(p: Any, s: Any, track: Any, slot: int, until: int) -> None:
     track.orientation[:] = multiply(middle, half_turn)
     to_matrix(middle, track.rotation)
     push = s.history_push[slot]
-    pull = track.disturbance[0], track.disturbance[1], track.disturbance[2]
+    drag = drag_rate(p, track)
+    pull = (
+        track.disturbance[0] - drag * track.velocity[0],
+        track.disturbance[1] - drag * track.velocity[1],
+        track.disturbance[2] - drag * track.velocity[2],
+    )
     if p.frame_moves:
         pull = in_turning_frame(p, track, pull)
     for i in range(3):
@@ -105,6 +111,13 @@ def propagate_mean(p: Any, s: Any, track: Any, slot: int, until: int) -> None:
             track.turn_integral[g, i] += turned * track.rotation[i, p.gyro_row[g]]
     if s.history_pushed[slot]:
         _gather_velocity_noise(track, s.history_noise[slot], dt)
+
+
+@njit(cache=True)
+def drag_rate(p: Any, track: Any) -> float:
+    """Deceleration over speed, 1/s, by the air film or the cabin's air at rest."""
+    v = track.velocity
+    return float(p.linear_drag + p.square_drag * math.sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2]))
 
 
 @njit(cache=True)

@@ -2,8 +2,8 @@
 
 The error of a valve is a fraction of what it gives and lasts: pulses one after the other are wrong the same way. So
 the variance of the velocity grows as the square of what the valve has given, not in proportion to it. A pulse of m m/s
-after a dose of D m/s adds σ²·((D + m)² - D²), along the valve's own direction. The dose is forgotten with the time in
-which ranges correct the velocity. The same for what all valves share, such as the error of the mass, whose dose is a
+after a dose of D m/s adds σ²·((D + m)² - D²), along the valve's own direction. The dose is forgotten as fast
+as ranges correct the velocity. The same for what all valves share, such as the error of the mass, whose dose is a
 vector: pushing back and forth takes it away again.
 """
 
@@ -14,18 +14,36 @@ from typing import Any, Final
 
 from numba import njit
 
-MEMORY: Final = 2.5
-"""A dose is forgotten in this time, s: by then ranges have told its effect on the velocity.
+from testbed.flight.estimation.layout import POSITION, VELOCITY
 
-A lasting error b taken for white noise of density 2·b²·MEMORY leaves as much doubt as it really does in a steady filter
-of position and velocity, whose frequency is ω, where MEMORY is about 1/ω; ω is 0.4 to 0.6 /s here.
-"""
+USUAL_RATE: Final = 0.4
+"""The rate while nothing is known of it, 1/s."""
+LEAST_RATE, HIGHEST_RATE = 0.1, 1.0
+"""What the rate is held between, 1/s: right after the start of the filter its covariance is not that of a steady one."""
+
+
+@njit(cache=True)
+def correction_rate(p: Any, track: Any) -> float:
+    """How fast ranges correct the velocity, 1/s: its variance over its covariance with the position.
+
+    In a steady filter of position and velocity that is √2·ω with ω its frequency (e.g. Bar-Shalom et al., Estimation
+    with Applications, from memory), also where the position has a floor of its own. A lasting error b of the
+    acceleration, taken for white noise of density 2·b²/ω, leaves as much doubt there as it really does; where it lasts
+    longer, the disturbance takes it over, so that less is right.
+    """
+    square, cross = 0.0, 0.0
+    for i in range(3):
+        square += p.free[i] * track.covariance[VELOCITY + i, VELOCITY + i]
+        cross += p.free[i] * track.covariance[POSITION + i, VELOCITY + i]
+    if cross <= 0.0:
+        return USUAL_RATE
+    return min(max(square / cross, LEAST_RATE), HIGHEST_RATE)
 
 
 @njit(cache=True)
 def forget(p: Any, s: Any, dt: float) -> None:
-    """Let the doses fade for dt s."""
-    left = max(0.0, 1.0 - dt / MEMORY)
+    """Let the doses fade for dt s, as fast as ranges tell their effect on the velocity."""
+    left = max(0.0, 1.0 - dt * s.correction_rate)
     for valve in range(p.valve_count):
         s.valve_dose[valve] *= left
     for i in range(3):

@@ -132,7 +132,9 @@ def push_over_interval(p: Any, s: Any, number: int) -> None:
         if s.pulse_until[k] > s.pulse_from[k]:
             valve = s.pulse_valve[k]
             share = s.pulse_given[k] / dt
-            s.history_open_from[slot, valve] = min(s.history_open_from[slot, valve], s.pulse_from[k])
+            first, last = s.pulse_open[k] + p.opening_shift, s.pulse_close[k] + p.closing_shift
+            s.history_open_from[slot, valve] = min(s.history_open_from[slot, valve], first)
+            s.history_open_until[slot, valve] = max(s.history_open_until[slot, valve], last)
             for i in range(3):
                 push[i] += share * p.push[valve, i]
             add_valve_error(p, s, slot, valve, share, dt)
@@ -182,18 +184,28 @@ def clear_noise(s: Any, slot: int) -> None:
             s.history_noise[slot, i, j] = 0.0
     for valve in range(s.history_open_from.shape[1]):
         s.history_open_from[slot, valve] = NEVER
+        s.history_open_until[slot, valve] = 0
 
 
 @njit(cache=True)
 def loudness_at(p: Any, s: Any, number: int, receiver: int, arrival: int) -> float:
     """How much own valves make the variance of a range grow that came at `arrival` (ns) in interval `number`, fraction.
 
-    The power of all valves adds up that are open at the arrival or were so since the interval began.
+    The power of all valves adds up, of each as far as it is likely to be open then.
     """
-    slot = min(number, s.history_end - 1) & (HISTORY - 1)
     total = 0.0
-    if s.history_pushed[slot]:
-        for valve in range(p.valve_count):
-            if s.history_open_from[slot, valve] <= arrival:
-                total += p.range_loudness[receiver, valve]
+    for valve in range(p.valve_count):
+        share = 0.0
+        for near in range(max(number - 1, s.history_first), min(number + 2, s.history_end)):
+            slot = near & (HISTORY - 1)
+            if s.history_pushed[slot]:
+                first, last = s.history_open_from[slot, valve], s.history_open_until[slot, valve]
+                share = max(share, _likely(p, arrival - first) * _likely(p, last - arrival))
+        total += p.range_loudness[receiver, valve] * share
     return total
+
+
+@njit(cache=True)
+def _likely(p: Any, since: int) -> float:
+    """Likelihood that an edge is over which is expected so many ns ago."""
+    return min(max(0.5 + 0.5 * since / p.edge_doubt, 0.0), 1.0)

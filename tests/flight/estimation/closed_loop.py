@@ -130,7 +130,7 @@ def state_error(rehearsal: LockstepRehearsal) -> np.ndarray:
             plant["velocity"] - track["velocity"],
             turn.as_rotvec(),
             bias,
-            disturbance(world, vehicle, plant) - track["disturbance"],
+            disturbance(world, vehicle, plant) - known_drag(rehearsal, plant["velocity"]) - track["disturbance"],
         ]
     )
 
@@ -145,6 +145,12 @@ def disturbance(world, vehicle, plant) -> np.ndarray:
         pull = world["steady_acceleration"]
         force, _ = air_drag(world, vehicle, plant["centre"], velocity, rate)
     return np.array(pull) + np.array(force) / vehicle["mass"]
+
+
+def known_drag(rehearsal: LockstepRehearsal, velocity) -> np.ndarray:
+    """The part of it that the estimator reckons with from what it believes of its room, m/s²."""
+    p = rehearsal.flight.estimator[0]
+    return -(p["linear_drag"] + p["square_drag"] * np.linalg.norm(velocity)) * velocity
 
 
 def watch(seeds, place: str, epochs: int, off=UNMODELLED) -> Watched:

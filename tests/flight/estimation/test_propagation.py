@@ -3,7 +3,7 @@ import pytest
 from scipy.linalg import expm
 from scipy.spatial.transform import Rotation
 
-from testbed.description.cabin import Orbit
+from testbed.description.cabin import Cabin
 from testbed.description.messages import NS_PER_S, TICK_NS
 from testbed.flight.estimation import Estimator
 from testbed.flight.estimation.propagation import copy_track, propagate_covariance, replay
@@ -166,9 +166,10 @@ def test_velocity_noise_along_a_body_axis_is_turned_with_the_body(estimator):
 
 def test_at_rest_in_a_frame_that_turns_with_the_orbit(estimator):
     """The gyro feels the frame, the fixed axes do not; Coriolis and tides pull as the textbook has them."""
-    s, orbit = estimator.state[0], Orbit()
+    cabin = Cabin(name="box", size=(4.0, 3.0, 2.4), air_density=0.0)
+    s, orbit = estimator.state[0], cabin.orbit
     world = World([1], place="cabin")
-    moving = Estimator(world.vehicle, world.beacons, world.noise, "cabin", world.axes, orbit)
+    moving = Estimator(world.vehicle, world.beacons, world.noise, "cabin", world.axes, cabin)
     moving.state[:] = estimator.state
     s = moving.state[0]
     start = s["anchor"].copy()

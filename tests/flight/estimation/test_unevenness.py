@@ -1,12 +1,14 @@
-"""What the demo's noise file says of the disturbance's change is what its table does."""
+"""What the demo's noise files say of the disturbance is what its table and its cabin do."""
 
 import numpy as np
 import pytest
 
 from testbed.description.locate import locate
+from testbed.model.environment import air_drag
 from testbed.model.table_surface import surface_slope
 from testbed.plan.configuration import load_configuration
 from testbed.rehearsal.build import build_plant
+from testbed.rehearsal.wiring import flight_arrays
 
 
 def test_the_disturbance_changes_from_place_to_place_as_the_table_is_uneven():
@@ -21,3 +23,33 @@ def test_the_disturbance_changes_from_place_to_place_as_the_table_is_uneven():
     assert pull[0].std(axis=0).mean() == pytest.approx(around.disturbance_change, rel=0.1)
     change = np.mean((pull[1] - pull[0]) ** 2)
     assert change == pytest.approx(2.0 * around.disturbance_change**2 * way / around.disturbance_length, rel=0.1)
+
+
+def test_the_disturbance_in_the_cabin_is_what_its_moving_air_does_beyond_still_air():
+    """Over places, ways of 0.3 m and velocities of up to 6 cm/s; the drag in still air is in the estimator's mean."""
+    configuration = load_configuration(locate("plans/cabin-float.yaml"))
+    around = configuration.noise.surroundings
+    plant, believed = build_plant(configuration)[0], flight_arrays(configuration).estimator[0]
+    draw, shape = np.random.default_rng(1), (5000, 3)
+    here, way = draw.uniform((-1.2, -0.9, -0.5), (1.2, 0.9, 0.5), shape), directions(draw, shape)
+    starts = left_over(plant, believed, here, draw.uniform(0.0, 0.06, (5000, 1)) * way)
+    ends = left_over(plant, believed, here + 0.3 * way, draw.uniform(0.0, 0.06, (5000, 1)) * directions(draw, shape))
+    assert np.sqrt(np.mean(starts**2)) == pytest.approx(around.disturbance, rel=0.1)
+    assert starts.std(axis=0).mean() == pytest.approx(around.disturbance_change, rel=0.1)
+    change = 2.0 * around.disturbance_change**2 * 0.3 / around.disturbance_length
+    assert np.mean((ends - starts) ** 2) == pytest.approx(change, rel=0.25)
+
+
+def directions(draw, shape):
+    """Unit vectors."""
+    vectors = draw.normal(size=shape)
+    return vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+
+
+def left_over(plant, believed, places, velocities):
+    """Acceleration by the cabin less that by still air, m/s²."""
+    world, vehicle = plant.world[0], plant.vehicles[0]
+    still = (0.0, 0.0, 0.0)
+    drag = [air_drag(world, vehicle, *motion, still)[0] for motion in zip(places, velocities, strict=True)]
+    known = believed["square_drag"] * np.linalg.norm(velocities, axis=1, keepdims=True) * velocities
+    return np.array(drag) / vehicle["mass"] + world["steady_acceleration"] + known

@@ -136,14 +136,16 @@ def test_a_schedule_left_open_ends_with_the_deadman():
     np.testing.assert_allclose(bench.impulse(), bench.force(0) * 0.249, atol=1e-12)
 
 
-def test_a_valve_is_heard_from_its_first_thrust_to_the_end_of_the_interval_of_its_last():
+def test_a_valve_is_heard_from_its_first_thrust_to_its_last_and_half_at_its_edges():
     bench = Bench()
     bench.command(START + 20 * MS, (0, [0]), (30 * MS, []))  # thrust from 27 to 56 ms
     bench.tick(12)
-    at = [5, 15, 26, 28, 35, 55, 59, 61, 75]
-    heard = [loudness_at(bench.p, bench.s, ms // 10, 0, START + ms * MS) > 0.0 for ms in at]
-    assert heard == [False, False, False, True, True, True, True, False, False]
-    assert loudness_at(bench.p, bench.s, 3, 0, START + 35 * MS) == bench.p["range_loudness"][0, 0]
+    doubt = bench.p["edge_doubt"]
+    assert doubt == pytest.approx(2.5 * MS)  # half a ramp of 2 ms, thrice a jitter of 0.5 ms
+    at = np.array([5, 15, 24, 26, 27, 28, 30, 35, 53, 56, 57, 59, 75])
+    heard = [loudness_at(bench.p, bench.s, ms // 10, 0, START + ms * MS) for ms in at.tolist()]
+    expected = np.clip(0.5 + (at - 27) / 5.0, 0.0, 1.0) * np.clip(0.5 + (56 - at) / 5.0, 0.0, 1.0)
+    np.testing.assert_allclose(heard, expected * bench.p["range_loudness"][0, 0], atol=1e-12)
 
 
 def test_loudness_is_three_times_the_noise_at_its_distance_and_falls_with_distance_squared():
