@@ -20,7 +20,7 @@ FIT = 0.02
 
 
 class PlanarEstimator:
-    def __init__(self, vehicle, beacons, noise, place, active_axes):
+    def __init__(self, vehicle, beacons, noise, place, active_axes, room):
         if place != "table":
             raise ValueError("this estimator knows the table only")
         self.height = vehicle.shape.floor_height

@@ -32,11 +32,11 @@ def guidance_of(configuration: Configuration, name: str, axes: tuple[str, ...]) 
 def estimator_of(configuration: Configuration, name: str, axes: tuple[str, ...]) -> Estimator | OwnEstimator:
     """Build the estimator of the vehicle of that name. Raises as `guidance_of` does."""
     vehicle, place = configuration.vehicles[name], configuration.place
-    beacons, noise = configuration.beacons, configuration.noise
+    beacons, noise, room = configuration.beacons, configuration.noise, configuration.room
     if vehicle.own.estimator is None:
-        return Estimator(vehicle, beacons, noise, place, axes, configuration.room)
+        return Estimator(vehicle, beacons, noise, place, axes, room)
     return _own(
-        configuration, name, "estimator", lambda found: OwnEstimator(found, vehicle, beacons, noise, place, axes)
+        configuration, name, "estimator", lambda found: OwnEstimator(found, vehicle, beacons, noise, place, axes, room)
     )
 
 

@@ -191,16 +191,18 @@ def clear_noise(s: Any, slot: int) -> None:
 def loudness_at(p: Any, s: Any, number: int, receiver: int, arrival: int) -> float:
     """How much own valves make the variance of a range grow that came at `arrival` (ns) in interval `number`, fraction.
 
-    The power of all valves adds up, of each as far as it is likely to be open then.
+    The power of all valves adds up, of each as far as it is likely to be open then. Of a pulse that goes on into the
+    next interval that one knows the end.
     """
     total = 0.0
     for valve in range(p.valve_count):
-        share = 0.0
-        for near in range(max(number - 1, s.history_first), min(number + 2, s.history_end)):
+        share, begun = 0.0, NEVER
+        for near in range(min(number + 2, s.history_end) - 1, max(number - 1, s.history_first) - 1, -1):
             slot = near & (HISTORY - 1)
-            if s.history_pushed[slot]:
-                first, last = s.history_open_from[slot, valve], s.history_open_until[slot, valve]
-                share = max(share, _likely(p, arrival - first) * _likely(p, last - arrival))
+            if s.history_pushed[slot] and s.history_open_from[slot, valve] != begun:
+                begun = s.history_open_from[slot, valve]
+                over = _likely(p, s.history_open_until[slot, valve] - arrival)
+                share = max(share, _likely(p, arrival - begun) * over)
         total += p.range_loudness[receiver, valve] * share
     return total
 

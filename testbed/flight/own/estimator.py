@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from testbed.description import messages
 from testbed.description.beacons import Beacons
+from testbed.description.cabin import Cabin
 from testbed.description.messages import NS_PER_S, UNKNOWN_VARIANCE
 from testbed.description.noise import Noise
+from testbed.description.table import Table
 from testbed.description.vehicle import Vehicle
 from testbed.flight.estimation import Heard
 from testbed.flight.own.errors import OwnPartError, named
@@ -36,10 +38,11 @@ class OwnEstimator:
         noise: Noise,
         place: Literal["table", "cabin"],
         active_axes: tuple[str, ...],
+        room: Table | Cabin,
     ) -> None:
         self._name = f"own estimator {found.__name__} of {vehicle.name}"
-        with named(f"a class that can be built as {found.__name__}(vehicle, beacons, noise, place, active_axes)"):
-            self.part: EstimatorLike = found(vehicle, beacons, noise, place, active_axes)
+        with named(f"a class that can be built as {found.__name__}(vehicle, beacons, noise, place, active_axes, room)"):
+            self.part: EstimatorLike = found(vehicle, beacons, noise, place, active_axes, room)
         must_have(self.part, NEEDED)
         self._imu: list[Any] = []
         self._ranges: list[Any] = []

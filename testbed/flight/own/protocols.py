@@ -43,9 +43,10 @@ class GuidanceLike(Protocol):
 
 
 class EstimatorLike(Protocol):
-    """An estimator, called as `Class(vehicle, beacons, noise, place, active_axes)`.
+    """An estimator, called as `Class(vehicle, beacons, noise, place, active_axes, room)`.
 
-    beacons, noise: description.beacons.Beacons and description.noise.Noise as believed; the rest as for guidance.
+    beacons, noise, room: description.beacons.Beacons, description.noise.Noise and description.table.Table or
+    description.cabin.Cabin as believed; the rest as for guidance.
     """
 
     @property

@@ -11,11 +11,13 @@ from testbed.description.beacons import Beacon, Beacons
 from testbed.description.maneuver import Phase
 from testbed.description.messages import UNKNOWN_VARIANCE
 from testbed.description.noise import Noise
+from testbed.description.table import Table
 from testbed.flight.own import OwnEstimator, OwnGuidance, OwnPartError, load_class
 from tests.flight.example_vehicle import vehicle as example_vehicle
 
 STAMP = 2_000_000_000
 BEACONS = Beacons(name="b", beacons=tuple(Beacon(position=(x, y, 1.0)) for x in (-1, 1) for y in (-1, 1)))
+FLOOR = Table(name="f", outline=((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)), working_area=((-0.8, -0.8), (0.8, 0.8)))
 
 
 class Idle:
@@ -35,7 +37,7 @@ class Idle:
 class Blind:
     """The least that an estimator must have."""
 
-    def __init__(self, vehicle, beacons, noise, place, active_axes):
+    def __init__(self, vehicle, beacons, noise, place, active_axes, room):
         self.gyro_bias = np.zeros(3)
         self.heard = []
 
@@ -54,7 +56,7 @@ def guidance(kind=Idle):
 
 
 def estimator(kind=Blind):
-    return OwnEstimator(kind, example_vehicle(), BEACONS, Noise(name="n"), "table", TABLE_AXES)
+    return OwnEstimator(kind, example_vehicle(), BEACONS, Noise(name="n"), "table", TABLE_AXES, FLOOR)
 
 
 def answers():
