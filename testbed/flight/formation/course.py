@@ -1,0 +1,83 @@
+"""A reconfiguration under way: whether everyone is where the plan has them, and a new plan when someone is not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testbed.flight.formation.planner import Outcome, Plan, plan
+from testbed.flight.formation.task import Limits, Task
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Replanning:
+    """When a plan is made anew, and how.
+
+    deviation: distance from the trajectory at which a vehicle lags, m; pause: shortest time from one plan to the next, s;
+    lead: from the decision to the start of the new plan, s; weaker: what a vehicle that lags is planned with of the
+    acceleration before, and least: of the first.
+    """
+
+    deviation: float = 0.03
+    pause: float = 3.0
+    lead: float = 0.5
+    weaker: float = 0.7
+    least: float = 0.25
+
+
+@dataclass(frozen=True)
+class Course:
+    """The task as it was last planned, its plan, and the limits that the vehicles began with."""
+
+    task: Task
+    plan: Plan
+    limits: tuple[Limits, ...]
+
+
+def begin(task: Task) -> Course:
+    """Plan a task."""
+    return Course(task, plan(task), task.limits)
+
+
+def deviations(course: Course, time: float, positions: Array) -> Array:
+    """Distance m of each vehicle at `positions` (V, 3) from where its trajectory is at `time` s, along the free axes."""
+    expected = course.plan.trajectories.at(time)[0]
+    axes = list(course.task.axes)
+    return np.asarray(np.linalg.norm((positions - expected)[:, axes], axis=1))
+
+
+def watch(course: Course, time: float, positions: Array, velocities: Array, rule: Replanning) -> Course | None:
+    """A course with a new plan that begins `rule.lead` s after `time`; None while the present one serves.
+
+    `positions` and `velocities` (V, 3) as they are known at `time`, m and m/s. A new plan is made where someone lags, or
+    the present plan is to stay for want of another. Who lags begins it where it will be, with less acceleration from
+    now on; the others where their trajectories have them, so that these go on smoothly.
+    """
+    if time - course.task.time < rule.pause:
+        return None
+    lags = deviations(course, time, positions) > rule.deviation
+    if not lags.any() and course.plan.outcome != Outcome.STAY:
+        return None
+    start = time + rule.lead
+    expected = course.plan.trajectories.at(start)
+    late = lags[:, None]
+    limits = tuple(
+        weakened(one, first, rule) if lag else one
+        for one, first, lag in zip(course.task.limits, course.limits, lags, strict=True)
+    )
+    task = replace(
+        course.task, time=start, limits=limits,
+        positions=np.where(late, positions + rule.lead * velocities, expected[0]),
+        velocities=np.where(late, velocities, expected[1]),
+    )  # fmt: skip
+    return Course(task, plan(task), course.limits)
+
+
+def weakened(limits: Limits, first: Limits, rule: Replanning) -> Limits:
+    """Limits of a vehicle that lags once more."""
+    least = rule.least * first.acceleration
+    return replace(limits, acceleration=max(rule.weaker * limits.acceleration, least))
