@@ -1,7 +1,7 @@
 """A simple table for many vehicles: each a point of mass that valves push, with noise, tilt, lag and failed valves.
 
-Each follows its reference by the law of flight/guidance/feedback.py with the demo vehicles' gains, from noisy states, and
-finds steady disturbances with an observer; nobody tells it of a fault.
+Each follows its reference by the law of flight/guidance/feedback.py with the demo vehicles' gains, from noisy states,
+and finds steady disturbances with an observer; nobody tells it of a fault.
 """
 
 from dataclasses import dataclass

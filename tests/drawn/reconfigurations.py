@@ -58,13 +58,15 @@ class Draw:
 
 def intersect(a, b, c, d):
     """Whether the segments from a to b and from c to d have a point in common."""
+
     def turn(p, q, r):
         return np.sign((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
+
     return turn(a, b, c) != turn(a, b, d) and turn(c, d, a) != turn(c, d, b)
 
 
 def drawn(number, generator):
-    """Draw `number`: 3 to 6 vehicles in turn; a lag in one of ten, a failed valve in one of ten, half of them pinned."""
+    """Draw `number`: 3 to 6 vehicles; one of ten lags, one of ten has a failed valve, and half have pinned slots."""
     count = 3 + number % 4
     zones = ()
     if generator.random() < 0.3:
@@ -106,17 +108,18 @@ def posed(shape, count, spacing, generator):
 
 
 def fault(number, count, generator):
-    """A lag where number ends in 0, a failed valve where it ends in 5 (open or closed by turns), else nothing."""
+    """In one of five: a lag, a valve that stays open, a lag, or one that stays closed; by turns for each count."""
+    kind = number // 20 % 4
     vehicle, time = int(generator.integers(count)), float(generator.uniform(0.0, 25.0))
-    if number % 10 == 0:
+    if number % 5:
+        return None
+    if kind in (0, 2):
         return Fault(vehicle, time, share=float(generator.uniform(0.3, 0.6)))
-    if number % 10 == 5 and number % 20 == 5:
+    if kind == 1:
         axis, sense = generator.integers(2), generator.choice([-1.0, 1.0])
         thrust = 0.15 * float(sense)  # of the demo vehicles' valves, along either axis
         return Fault(vehicle, time, push=(thrust, 0.0) if axis == 0 else (0.0, thrust))
-    if number % 10 == 5:
-        return Fault(vehicle, time, weak=(int(generator.integers(4)),))
-    return None
+    return Fault(vehicle, time, weak=(int(generator.integers(4)),))
 
 
 @dataclass

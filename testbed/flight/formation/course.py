@@ -17,9 +17,9 @@ Array = NDArray[np.float64]
 class Replanning:
     """When a plan is made anew, and how.
 
-    deviation: distance from the trajectory at which a vehicle lags, m; pause: shortest time from one plan to the next, s;
-    lead: from the decision to the start of the new plan, s; weaker: what a vehicle that lags is planned with of the
-    acceleration before, and least: of the first.
+    deviation: distance from the trajectory at which a vehicle lags, m; pause: shortest time between plans, s; lead:
+    from the decision to the new plan's start, s; weaker: what a vehicle that lags is planned with of the acceleration
+    before, and least: of the first.
     """
 
     deviation: float = 0.03
@@ -44,7 +44,7 @@ def begin(task: Task) -> Course:
 
 
 def deviations(course: Course, time: float, positions: Array) -> Array:
-    """Distance m of each vehicle at `positions` (V, 3) from where its trajectory is at `time` s, along the free axes."""
+    """Distance m of each vehicle at `positions` (V, 3) from its trajectory at `time` s, along the free axes."""
     expected = course.plan.trajectories.at(time)[0]
     axes = list(course.task.axes)
     return np.asarray(np.linalg.norm((positions - expected)[:, axes], axis=1))
@@ -53,9 +53,9 @@ def deviations(course: Course, time: float, positions: Array) -> Array:
 def watch(course: Course, time: float, positions: Array, velocities: Array, rule: Replanning) -> Course | None:
     """A course with a new plan that begins `rule.lead` s after `time`; None while the present one serves.
 
-    `positions` and `velocities` (V, 3) as they are known at `time`, m and m/s. A new plan is made where someone lags, or
-    the present plan is to stay for want of another. Who lags begins it where it will be, with less acceleration from
-    now on; the others where their trajectories have them, so that these go on smoothly.
+    `positions` and `velocities` (V, 3) as they are known at `time`, m and m/s. A new plan is made where someone lags,
+    or the present plan is to stay for want of another. Who lags begins it where it will be, with less acceleration
+    from now on; the others begin it where their trajectories have them, so that these go on smoothly.
     """
     if time - course.task.time < rule.pause:
         return None

@@ -23,8 +23,11 @@ SLIGHT: Final = 1e-4
 
 @dataclass(frozen=True)
 class Findings:
-    """Least distances along a plan, m: between two vehicles, from a vehicle to another body, to a zone; and by how much
-    the area is overstepped at most. limits_kept: whether acceleration and speed are within theirs at every knot."""
+    """Least distances along a plan, m: between two vehicles, from a vehicle to another body, to a zone.
+
+    beyond_area: by how much the area is overstepped at most, m; limits_kept: whether the limits of acceleration and
+    speed are kept at every knot.
+    """
 
     separation: float
     to_others: float
@@ -39,7 +42,9 @@ class Findings:
     def keeps(self, separation: float, clearance: float, beyond: float) -> bool:
         """Whether distances are at least so large, and the area is overstepped by no more than `beyond` m."""
         apart = self.least() >= separation - SLIGHT
-        return apart and self.to_zones >= clearance - SLIGHT and self.beyond_area <= beyond + SLIGHT and self.limits_kept
+        return (
+            apart and self.to_zones >= clearance - SLIGHT and self.beyond_area <= beyond + SLIGHT and self.limits_kept
+        )
 
 
 def inspect(task: Task, trajectories: Trajectories) -> Findings:
@@ -70,8 +75,7 @@ def _measure(task: Task, times: Array, positions: Array, within_limits: bool) ->
 
 
 def limits_kept(task: Task, trajectories: Trajectories) -> bool:
-    """Whether no acceleration is larger than a vehicle's limit, and no speed at an inner knot larger than that or than
-    the speed at the start (the ends are given)."""
+    """Whether accelerations, and speeds at inner knots, are within a vehicle's limits or its speed at the start."""
     acceleration = np.linalg.norm(trajectories.accelerations, axis=2).max(axis=1)
     speed = np.linalg.norm(trajectories.velocities[:, 1:-1], axis=2).max(axis=1, initial=0.0)
     begun = np.linalg.norm(trajectories.velocities[:, 0], axis=1)

@@ -3,9 +3,9 @@
 Each vehicle's path along each axis is a quadratic B-spline with control points c_0 … c_{N-1}, one per interval of h s.
 c_0 and c_{N-1} follow from position and velocity at the ends; the others are found. Within interval k the path is the
 Bézier curve of knot k, c_k and knot k + 1, so it stays in their hull: a linear bound on these three holds between the
-knots as well. Velocity at a knot is (c_k - c_{k-1})/h, acceleration (c_{k+1} - 2 c_k + c_{k-1})/h² (de Boor, A Practical
-Guide to Splines). Lengths are in m; the cost is the mean of (acceleration/limit)² over time, summed over vehicles,
-plus WEIGHT per metre by which a plane or the area is overstepped.
+knots as well. Velocity at a knot is (c_k - c_{k-1})/h, acceleration (c_{k+1} - 2 c_k + c_{k-1})/h² (de Boor, A
+Practical Guide to Splines). Lengths are in m; the cost is the mean of (acceleration/limit)² over time, summed over
+vehicles, plus WEIGHT per metre by which a plane or the area is overstepped.
 """
 
 from __future__ import annotations
@@ -105,9 +105,11 @@ def directions(n: int) -> Array:
 
 
 @lru_cache(maxsize=64)
-def differences(vehicles: int, intervals: int, n: int) -> tuple[Any, Any, Any]:
-    """Sparse matrices on all control points (V, N, n): second differences at the intervals, first at the inner knots,
-    and both of them along `directions`, stacked."""
+def differences(vehicles: int, intervals: int, n: int) -> tuple[Any, Any]:
+    """Second differences of all control points (V, N, n) at the intervals, and first and second along `directions`.
+
+    As sparse matrices; the latter stacked, second differences first, then the first at the inner knots.
+    """
     first = sparse.diags_array([-1.0, 1.0], offsets=[0, 1], shape=(intervals - 1, intervals), format="csr")
     ends = sparse.diags_array([1.0, -1.0], offsets=[0, -1], shape=(intervals, intervals - 1), format="csr")
     second = ends @ first
@@ -115,7 +117,6 @@ def differences(vehicles: int, intervals: int, n: int) -> tuple[Any, Any, Any]:
     bounded = [sparse.kron(eye, sparse.kron(rows, every), format="csr") for rows in (second, first)]
     return (
         sparse.kron(eye, sparse.kron(second, along), format="csr"),
-        sparse.kron(eye, sparse.kron(first, along), format="csr"),
         sparse.vstack(bounded, format="csr"),
     )
 
@@ -182,7 +183,7 @@ def _limits(task: Task, ends: Ends, known: Array) -> tuple[Any, Array]:
     """Rows and bounds of acceleration and speed."""
     V, N, n = task.count, ends.intervals, len(task.axes)
     inner, outer = free(V, N, n)
-    bounded = differences(V, N, n)[2]
+    bounded = differences(V, N, n)[1]
     every, share = directions(n), covering(directions(n))
     h = ends.interval
     acceleration = np.repeat([share * one.acceleration * h * h for one in task.limits], N * len(every))

@@ -1,7 +1,7 @@
 """Planes that part two vehicles, or a vehicle from a zone, interval by interval, about paths as they are so far.
 
-A plane beyond which a vehicle stays is a convex bound that implies the distance (which is not convex): whatever the next
-program finds keeps the distance for certain, and planes laid about its result leave it room to improve (the
+A plane beyond which a vehicle stays is a convex bound that implies the distance (which is not convex): whatever the
+next program finds keeps the distance for certain, and planes laid about its result leave it room to improve (the
 convex-concave procedure: Yuille and Rangarajan 2003; Lipp and Boyd 2016, from memory).
 """
 
@@ -68,9 +68,7 @@ def distances(task: Task, ends: Ends, away: Array, planned: float) -> Array:
     return np.minimum(planned, np.minimum(first, last))
 
 
-def _parting(
-    away: Array, wanted: Array, one: Indices, other: Indices, passing: Array | None, side: int
-) -> Planes:
+def _parting(away: Array, wanted: Array, one: Indices, other: Indices, passing: Array | None, side: int) -> Planes:
     """Planes between pairs whose relative Bézier points are `away` (pairs, N, 3, n)."""
     middle = 0.25 * away[:, :, 0] + 0.5 * away[:, :, 1] + 0.25 * away[:, :, 2]
     normals = _turned_aside(middle, wanted, side)

@@ -1,4 +1,4 @@
-"""Trajectories of all vehicles at once: knots joined by arcs of constant acceleration, and then the goals' own motion."""
+"""Trajectories of all vehicles at once: arcs of constant acceleration from knot to knot, then the goals' motion."""
 
 from __future__ import annotations
 
