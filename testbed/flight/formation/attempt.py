@@ -9,8 +9,8 @@ from typing import Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from testbed.flight.formation.inspection import Findings, given_at_ends, inspect
-from testbed.flight.formation.program import Ends, build, free
+from testbed.flight.formation.inspection import Findings, inspect, inspect_moment
+from testbed.flight.formation.program import Ends, build, filled
 from testbed.flight.formation.separation import Side, planes_about
 from testbed.flight.formation.solver import solve
 from testbed.flight.formation.task import Task
@@ -48,22 +48,23 @@ class Found:
 
 @dataclass(frozen=True)
 class Given:
-    """What the task alone decides: findings at both ends, and along the brake of everyone from the start."""
+    """What the task alone decides: findings at its start, at its end, and along the brake from the start."""
 
-    ends: Findings
+    start: Findings
+    end: Findings
     brake: Findings
 
     @classmethod
     def of(cls, task: Task, duration: float) -> Self:
         """Of a task that takes `duration` s."""
-        return cls(given_at_ends(task, duration), inspect(task, stay(task)))
+        end = inspect_moment(task, task.time + duration, task.arrival(duration)[0])
+        return cls(inspect_moment(task, task.time, task.positions), end, inspect(task, stay(task)))
 
 
 def refine(task: Task, duration: float, side: int) -> Found:
     """A sequence of programs from straight ways on, passing on `side`, until it gains no more or does not get there."""
     intervals = int(np.clip(math.ceil(duration / INTERVAL), FEWEST, MOST))
     ends = Ends.of(task, duration, intervals)
-    inner, _ = free(task.count, intervals, len(task.axes))
     points, last = straight(ends), math.inf
     best, given = Found(None, None, math.inf, 0, tight=True), Given.of(task, duration)
     for iteration in range(1, ITERATIONS + 1):
@@ -72,9 +73,7 @@ def refine(task: Task, duration: float, side: int) -> Found:
         if solution is None:
             best = replace(best, contradiction=iteration == 1)
             break
-        points = points.copy()
-        points.ravel()[inner] = solution[0][: len(inner)]
-        cost = solution[1]
+        points, cost = filled(points, solution[0]), solution[1]
         trajectories = trajectories_of(task, ends, points)
         findings = inspect(task, trajectories)
         if accepted(task, findings, given):
@@ -96,35 +95,38 @@ def wider(findings: Findings, than: Findings | None) -> bool:
 
 
 def accepted(task: Task, findings: Findings, given: Given, tight: bool = False) -> bool:
-    """Whether what is planned is kept, or what is given at the ends; if `tight`, what is required, where they ask it.
+    """Whether what is planned is kept, or what is given at the start; if `tight`, what is required.
 
-    A plan is tight only where one of the ends or a brake from the start is: to get out of there may take getting closer
-    first. Where braking would be worse than what is required, it is the least that is asked.
+    A plan is tight only where the start, the end or a brake from the start is: to get out of there may take getting
+    closer first. Where the start or braking is worse than what is required, that is the least that is asked.
     """
-    keeping, ends, brake = task.keeping, given.ends, given.brake
-    separation = min(keeping.planned, ends.least())
-    clearance = min(keeping.clearance, ends.to_zones)
-    beyond = max(0.0, ends.beyond_area)
-    if tight and min(separation, brake.least()) < keeping.planned:
-        separation = min(keeping.required, separation, brake.least())
-    if tight and min(clearance, brake.to_zones) < keeping.clearance:
-        clearance = min(keeping.body, clearance, brake.to_zones)
-    if tight and max(beyond, brake.beyond_area) > 0.0:
+    keeping, start, end, brake = task.keeping, given.start, given.end, given.brake
+    separation = min(keeping.planned, start.least())
+    clearance = min(keeping.clearance, start.to_zones)
+    beyond = max(0.0, start.beyond_area)
+    if tight and min(separation, end.least(), brake.least()) < keeping.planned:
+        separation = min(keeping.required, start.least(), brake.least())
+    if tight and min(clearance, end.to_zones, brake.to_zones) < keeping.clearance:
+        clearance = min(keeping.body, start.to_zones, brake.to_zones)
+    if tight and max(beyond, end.beyond_area, brake.beyond_area) > 0.0:
         beyond = max(beyond, brake.beyond_area) + 0.5 * keeping.margin
     return findings.keeps(separation, clearance, beyond)
 
 
 def stay(task: Task) -> Trajectories:
-    """Everyone brakes at a constant rate, all stopping together, and stays there."""
+    """Everyone brakes as hard as its limit allows, to a whole number of intervals, and stays where it stops."""
     start, velocity = task.departure()
-    speeds = np.linalg.norm(velocity, axis=1)
-    duration = max(1.0, *(v / one.acceleration for v, one in zip(speeds, task.limits, strict=True)))
-    times = task.time + duration / FEWEST * np.arange(FEWEST + 1)
-    t = (times - task.time)[None, :, None]
-    positions = start[:, None] + velocity[:, None] * (t - 0.5 * t * t / duration)
-    velocities = velocity[:, None] * (1.0 - t / duration)
-    braking = np.repeat((-velocity / duration)[:, None], FEWEST, axis=1)
-    return Trajectories(times, positions, velocities, braking, tuple(resting(end) for end in positions[:, -1]))
+    limits = np.array([one.acceleration for one in task.limits])
+    times = np.linalg.norm(velocity, axis=1) / limits
+    interval = max(1.0, float(np.max(times))) / FEWEST
+    length = (interval * np.maximum(np.ceil(times / interval), 1.0))[:, None, None]
+    t: Array = np.asarray(interval * np.arange(FEWEST + 1.0))[None, :, None]
+    slowing = np.minimum(t, length)
+    velocities = velocity[:, None] * (1.0 - slowing / length)
+    positions = start[:, None] + velocity[:, None] * (slowing - 0.5 * slowing**2 / length)
+    goals = tuple(resting(end) for end in positions[:, -1])
+    accelerations = np.diff(velocities, axis=1) / interval
+    return Trajectories(task.time + t[0, :, 0], positions, velocities, accelerations, goals)
 
 
 def straight(ends: Ends) -> Array:

@@ -53,10 +53,9 @@ def inspect(task: Task, trajectories: Trajectories) -> Findings:
     return _measure(task, times, positions, limits_kept(task, trajectories))
 
 
-def given_at_ends(task: Task, duration: float) -> Findings:
-    """What is found at the start and at the end of the task, whatever lies between."""
-    positions = np.stack([task.positions, task.arrival(duration)[0]], axis=1)
-    return _measure(task, np.array([task.time, task.time + duration]), positions, True)
+def inspect_moment(task: Task, time: float, positions: Array) -> Findings:
+    """What is found at one time, s, with the vehicles at `positions` (V, 3)."""
+    return _measure(task, np.array([time]), positions[:, None], True)
 
 
 def _measure(task: Task, times: Array, positions: Array, within_limits: bool) -> Findings:

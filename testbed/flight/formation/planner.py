@@ -47,8 +47,8 @@ class Outcome(IntEnum):
 class Plan:
     """Trajectories, how they were found, what was found along them, and how many programs that took.
 
-    tight: less than planned is kept somewhere, because it is at one of the ends or would be if everyone braked at once;
-    yet no less than required, unless that is so at an end or braking, too.
+    tight: a margin is not kept everywhere, because it is not at one of the ends or would not be if everyone braked at
+    once. Yet what is required is, unless it is not at the start or would not be on such a brake: `findings` tell.
     """
 
     trajectories: Trajectories
@@ -66,9 +66,15 @@ def plan(task: Task) -> Plan:
         found = attempt(task)
         programs += found.programs
         if found.trajectories is not None and found.findings is not None:
-            return Plan(found.trajectories, outcome, found.tight, found.findings, found.cost, programs)
-    braking = stay(task)
-    return Plan(braking, Outcome.STAY, False, inspect(task, braking), math.inf, programs)
+            return made(task, outcome, found.trajectories, found.cost, programs)
+    return made(task, Outcome.STAY, stay(task), math.inf, programs)
+
+
+def made(task: Task, outcome: Outcome, trajectories: Trajectories, cost: float, programs: int) -> Plan:
+    """A plan with what is found along it."""
+    findings, keeping = inspect(task, trajectories), task.keeping
+    tight = not findings.keeps(keeping.planned, keeping.clearance, 0.0)
+    return Plan(trajectories, outcome, tight, findings, cost, programs)
 
 
 def together(task: Task) -> Found:

@@ -128,6 +128,15 @@ def free(vehicles: int, intervals: int, n: int) -> tuple[Indices, Indices]:
     return grid[:, 1:-1].ravel(), grid[:, [0, -1]].ravel()
 
 
+def filled(points: Array, x: Array) -> Array:
+    """Control points (V, N, n) with the free ones from the solution `x` of a program."""
+    vehicles, intervals, n = points.shape
+    inner = points[:, 1:-1].size
+    result = np.array(points)
+    result[:, 1:-1] = x[:inner].reshape(vehicles, intervals - 2, n)
+    return result
+
+
 def build(task: Task, ends: Ends, planes: Planes) -> Program:
     """The program of one iteration."""
     V, N, n = task.count, ends.intervals, len(task.axes)
