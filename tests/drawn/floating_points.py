@@ -21,7 +21,7 @@ BANDWIDTH, DAMPING = 0.35, 0.9
 OBSERVER_TIME = 2.5
 """Of the disturbance observer (double pole), s."""
 LARGEST_OBSERVED = 0.6
-"""Share of the authority up to which a disturbance is countered."""
+"""Share of the authority up to which a disturbance is countered (feedback.py: 0.3 each by estimate and integral)."""
 TILT = 1.0e-3
 """Largest steady acceleration of the table's tilt and unevenness, m/s²."""
 THRUST_NOISE = 0.05
@@ -64,7 +64,7 @@ class FloatingPoints:
         position, velocity, acceleration = (one[:, :2] for one in reference)
         feedback = BANDWIDTH**2 * (position - self.known_position)
         feedback += 2.0 * DAMPING * BANDWIDTH * (velocity - self.known_velocity)
-        largest = LARGEST_OBSERVED * STRENGTH
+        largest = LARGEST_OBSERVED * AUTHORITY / MASS
         against = np.clip(self.observed, -largest, largest)
         wanted = np.einsum("vji,vj->vi", self.turn, MASS * (acceleration + feedback - against))
         believed = within(wanted, AUTHORITY, AUTHORITY)

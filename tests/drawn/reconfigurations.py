@@ -21,7 +21,7 @@ HALF = np.array([1.6, 1.3])
 """Half of the demo table's working area, m."""
 OUTLINE = 3.6 * 3.0
 """Area of the demo table, m²."""
-KEEPING = Keeping(required=0.52, margin=0.06, body=0.20)
+KEEPING = Keeping(required=0.52, margin=0.06, body=0.20, spare=0.06)
 LIMITS = Limits(acceleration=0.6 * floating_points.STRENGTH, speed=0.06)
 RULE = Replanning()
 RUN_LIMIT = 120.0
@@ -47,6 +47,12 @@ class Draw:
         a, b = self.starts[:, :2], self.goals[:, :2]
         one, other = np.triu_indices(len(a), 1)
         return any(intersect(a[i], b[i], a[j], b[j]) for i, j in zip(one, other, strict=True))
+
+    def straight_separation(self):
+        """Least distance of two vehicles, m, if all went straight, starting and arriving together."""
+        way = np.linspace(0.0, 1.0, 201)[:, None, None]
+        positions = self.starts + way * (self.goals - self.starts)
+        return min(slots.least_spacing(one) for one in positions)
 
     def task(self):
         """The draw as a task of the planner at time 0."""
@@ -75,7 +81,9 @@ def drawn(number, generator):
     pinned = bool(generator.random() < 0.5)
     chosen = generator.permutation(count) if pinned else assign(starts, goals)
     headings = generator.uniform(-np.pi, np.pi, count)
-    return Draw(starts, goals[chosen], headings, zones, fault(number, count, generator), pinned)
+    goals = goals[chosen]
+    farthest = int(np.argmax(np.linalg.norm(goals - starts, axis=1)))
+    return Draw(starts, goals, headings, zones, fault(number, count, farthest, generator), pinned)
 
 
 def places(count, zones, generator):
@@ -107,14 +115,17 @@ def posed(shape, count, spacing, generator):
     return np.array([slot.at(np.zeros(1))[0][0] for slot in slots.carried(frame, local)])
 
 
-def fault(number, count, generator):
-    """In one of five: a lag, a valve that stays open, a lag, or one that stays closed; by turns for each count."""
+def fault(number, count, farthest, generator):
+    """In one of five: a lag, a valve that stays open, a lag, or one that stays closed; by turns for each count.
+
+    Who has the farthest to go lags: the others mostly have authority to spare.
+    """
     kind = number // 20 % 4
     vehicle, time = int(generator.integers(count)), float(generator.uniform(0.0, 25.0))
     if number % 5:
         return None
     if kind in (0, 2):
-        return Fault(vehicle, time, share=float(generator.uniform(0.3, 0.6)))
+        return Fault(farthest, time, share=float(generator.uniform(0.2, 0.5)))
     if kind == 1:
         axis, sense = generator.integers(2), generator.choice([-1.0, 1.0])
         thrust = 0.15 * float(sense)  # of the demo vehicles' valves, along either axis

@@ -60,6 +60,12 @@ class Given:
         end = inspect_moment(task, task.time + duration, task.arrival(duration)[0])
         return cls(inspect_moment(task, task.time, task.positions), end, inspect(task, stay(task)))
 
+    def tight(self, task: Task) -> bool:
+        """Whether a margin is already gone, or would be if everyone braked."""
+        keeping = task.keeping
+        every = (self.start, self.end, self.brake)
+        return not all(one.keeps(keeping.planned, keeping.clearance, 0.0) for one in every)
+
 
 def refine(task: Task, duration: float, side: int) -> Found:
     """A sequence of programs from straight ways on, passing on `side`, until it gains no more or does not get there."""
@@ -97,18 +103,20 @@ def wider(findings: Findings, than: Findings | None) -> bool:
 def accepted(task: Task, findings: Findings, given: Given, tight: bool = False) -> bool:
     """Whether what is planned is kept, or what is given at the start; if `tight`, what is required.
 
-    A plan is tight only where the start, the end or a brake from the start is: to get out of there may take getting
-    closer first. Where the start or braking is worse than what is required, that is the least that is asked.
+    From rest a plan is tight only where the start or the end is. From motion it may have to be: programs leave some of
+    a limit that a brake uses. Where the start or braking is worse than what is required, that is the least that is
+    asked.
     """
     keeping, start, end, brake = task.keeping, given.start, given.end, given.brake
     separation = min(keeping.planned, start.least())
     clearance = min(keeping.clearance, start.to_zones)
     beyond = max(0.0, start.beyond_area)
-    if tight and min(separation, end.least(), brake.least()) < keeping.planned:
+    moving = bool(np.any(task.departure()[1]))
+    if tight and (moving or min(separation, end.least()) < keeping.planned):
         separation = min(keeping.required, start.least(), brake.least())
-    if tight and min(clearance, end.to_zones, brake.to_zones) < keeping.clearance:
+    if tight and (moving or min(clearance, end.to_zones) < keeping.clearance):
         clearance = min(keeping.body, start.to_zones, brake.to_zones)
-    if tight and max(beyond, end.beyond_area, brake.beyond_area) > 0.0:
+    if tight and (moving or max(beyond, end.beyond_area) > 0.0):
         beyond = max(beyond, brake.beyond_area) + 0.5 * keeping.margin
     return findings.keeps(separation, clearance, beyond)
 

@@ -17,16 +17,17 @@ Array = NDArray[np.float64]
 class Replanning:
     """When a plan is made anew, and how.
 
-    deviation: distance from the trajectory at which a vehicle lags, m; pause: shortest time between plans, s; lead:
-    from the decision to the new plan's start, s; weaker: what a vehicle that lags is planned with of the acceleration
-    before, and least: of the first.
+    deviation: distance from the trajectory at which a vehicle lags, m, now or as it would be `ahead` s later at the
+    present speeds; pause: shortest time between plans, s; lead: from the decision to the new plan's start, s; weaker:
+    what a vehicle that lags is planned with of the acceleration before, and least: of the first.
     """
 
     deviation: float = 0.03
+    ahead: float = 2.0
     pause: float = 3.0
     lead: float = 0.5
     weaker: float = 0.7
-    least: float = 0.25
+    least: float = 0.35
 
 
 @dataclass(frozen=True)
@@ -43,11 +44,14 @@ def begin(task: Task) -> Course:
     return Course(task, plan(task), task.limits)
 
 
-def deviations(course: Course, time: float, positions: Array) -> Array:
-    """Distance m of each vehicle at `positions` (V, 3) from its trajectory at `time` s, along the free axes."""
-    expected = course.plan.trajectories.at(time)[0]
-    axes = list(course.task.axes)
-    return np.asarray(np.linalg.norm((positions - expected)[:, axes], axis=1))
+def deviations(course: Course, time: float, positions: Array, velocities: Array, ahead: float = 0.0) -> Array:
+    """Distance m of each vehicle from its trajectory along the free axes, (V,), at `time` s or `ahead` s later.
+
+    Vehicles at `positions` m with `velocities` m/s, (V, 3) each; what lies ahead is what the present speeds make of it.
+    """
+    place, speed, _ = course.plan.trajectories.at(time)
+    amiss = positions - place + ahead * (velocities - speed)
+    return np.asarray(np.linalg.norm(amiss[:, list(course.task.axes)], axis=1))
 
 
 def watch(course: Course, time: float, positions: Array, velocities: Array, rule: Replanning) -> Course | None:
@@ -59,7 +63,8 @@ def watch(course: Course, time: float, positions: Array, velocities: Array, rule
     """
     if time - course.task.time < rule.pause:
         return None
-    lags = deviations(course, time, positions) > rule.deviation
+    amiss = np.maximum(*(deviations(course, time, positions, velocities, ahead) for ahead in (0.0, rule.ahead)))
+    lags = amiss > rule.deviation
     if not lags.any() and course.plan.outcome != Outcome.STAY:
         return None
     start = time + rule.lead

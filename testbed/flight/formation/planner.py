@@ -78,7 +78,10 @@ def made(task: Task, outcome: Outcome, trajectories: Trajectories, cost: float, 
 
 
 def together(task: Task) -> Found:
-    """The first duration and sides that give a plan with all margins; else, of one duration, the widest tight plan."""
+    """The first duration and sides that give a plan with all margins; else the widest tight plan.
+
+    Where a margin is lost anyway, one of the shortest duration that has any.
+    """
     programs, widest = 0, None
     for duration in durations(task):
         for side in range(SIDES):
@@ -92,9 +95,9 @@ def together(task: Task) -> Found:
                 return replace(found, programs=programs)
             if wider(found.findings, widest.findings if widest else None):
                 widest = found
-        if widest is not None:
-            return replace(widest, programs=programs)
-    return Found(None, None, math.inf, programs)
+        if widest is not None and Given.of(task, duration).tight(task):
+            break
+    return replace(widest or Found(None, None, math.inf, 0), programs=programs)
 
 
 def in_turn(task: Task) -> Found:
@@ -131,21 +134,38 @@ def durations(task: Task) -> Iterator[float]:
 
 
 def least_duration(task: Task) -> float:
-    """What the longest straight way takes, rest to rest at the limits, and to stop before and start after, s.
+    """What the slowest vehicle takes alone, s: along its straight way to stop at the goal, or to stop its drift across.
 
-    The goals move meanwhile: found by repetition.
+    The goals move meanwhile: found by repetition; a goal's own speed at the end takes its share of time, too.
     """
     share = covering(directions(len(task.axes)))
     duration = INTERVAL
     for _ in range(3):
-        (_, before), (end, after) = task.departure(), task.arrival(duration)
-        way = np.linalg.norm(end - task.positions, axis=1)
-        change = np.linalg.norm(before, axis=1) + np.linalg.norm(after, axis=1)
-        for length, extra, one in zip(way, change, task.limits, strict=True):
-            v, a = share * one.speed, share * one.acceleration
-            move = length / v + v / a if length > v * v / a else 2.0 * math.sqrt(length / a)
-            duration = max(duration, move + extra / a)
+        (start, before), (end, after) = task.departure(), task.arrival(duration)
+        for way, velocity, last, one in zip(end - start, before, after, task.limits, strict=True):
+            length, v, a = float(np.linalg.norm(way)), share * one.speed, share * one.acceleration
+            forward = float(velocity @ way) / length if length > 0.0 else 0.0
+            across = math.sqrt(max(float(velocity @ velocity) - forward**2, 0.0))
+            alone = max(stop_at(length, forward, v, a), (1.0 + math.sqrt(2.0)) * across / a)
+            duration = max(duration, alone + float(np.linalg.norm(last)) / a)
     return duration
+
+
+def stop_at(length: float, speed: float, limit: float, acceleration: float) -> float:
+    """Least time s to stop `length` m ahead from `speed` m/s, by bang-coast-bang (Bryson and Ho, 1975)."""
+    stopping = 0.5 * speed**2 / acceleration
+    if speed < 0.0 or stopping > length:  # stop first, then come back
+        return abs(speed) / acceleration + stop_at(
+            abs(length - math.copysign(stopping, speed)), 0.0, limit, acceleration
+        )
+    peak = min(math.sqrt(acceleration * length + 0.5 * speed**2), max(limit, speed))
+    coasted = length - stopping_way(peak, speed, acceleration)
+    return (2.0 * peak - speed) / acceleration + max(coasted, 0.0) / max(peak, 1e-9)
+
+
+def stopping_way(peak: float, speed: float, acceleration: float) -> float:
+    """Way from `speed` up to `peak` m/s and down to rest, m."""
+    return (peak**2 - 0.5 * speed**2) / acceleration
 
 
 def part(task: Task, vehicles: list[int]) -> Task:

@@ -48,24 +48,24 @@ def planes_about(task: Task, ends: Ends, points: Array, side: int) -> Planes:
     """All planes about the paths with control points `points` (V, N, n)."""
     paths = curves(ends, points)
     one, other = np.triu_indices(task.count, 1)
-    wanted = distances(task, ends, paths[one] - paths[other], task.keeping.planned)
+    wanted = distances(task, ends, paths[one] - paths[other], task.keeping.wanted)
     parts = [_parting(paths[one] - paths[other], wanted, one, other, None, side)]
     for body in task.others:
         passing = _bezier(task, ends, body)
         away = paths - passing[None]
-        wanted = distances(task, ends, away, task.keeping.planned)
+        wanted = distances(task, ends, away, task.keeping.wanted)
         everyone = np.arange(task.count)
         parts.append(_parting(away, wanted, everyone, np.full(task.count, -1), passing, side))
     parts += [_beyond(task, ends, paths, zone) for zone in task.zones]
     return Planes(*(np.concatenate([getattr(part, name) for part in parts]) for name in Planes.__dataclass_fields__))
 
 
-def distances(task: Task, ends: Ends, away: Array, planned: float) -> Array:
-    """Distance to keep in each interval, (pairs, N): `planned`, less near an end where less is given."""
+def distances(task: Task, ends: Ends, away: Array, wanted: float) -> Array:
+    """Distance to ask for in each interval, (pairs, N): `wanted`, less near an end where less is given."""
     h, N = ends.interval, ends.intervals
     first = np.linalg.norm(away[:, 0, 0], axis=1)[:, None] + RECOVERY * h * np.arange(N)
     last = np.linalg.norm(away[:, -1, 2], axis=1)[:, None] + RECOVERY * h * np.arange(N)[::-1]
-    return np.minimum(planned, np.minimum(first, last))
+    return np.minimum(wanted, np.minimum(first, last))
 
 
 def _parting(away: Array, wanted: Array, one: Indices, other: Indices, passing: Array | None, side: int) -> Planes:

@@ -29,12 +29,19 @@ class Keeping:
     """Distances to keep, m.
 
     required: centre to centre, never less by the truth; body: required of a centre to a zone; margin: what plans add
-    between two vehicles for both of their errors together, and half of it to a zone.
+    between two vehicles for both of their errors together, and half of it to a zone; spare: what they add to that
+    between two vehicles where there is room, which leaves time to replan for one that lags.
     """
 
     required: float
     margin: float
     body: float = 0.0
+    spare: float = 0.0
+
+    @property
+    def wanted(self) -> float:
+        """Distance centre to centre that plans keep where they can."""
+        return self.planned + self.spare
 
     @property
     def planned(self) -> float:
