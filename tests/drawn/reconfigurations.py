@@ -168,7 +168,7 @@ def fly(draw, generator, world_of=FloatingPoints, limit=RUN_LIMIT):
             course, coming = coming, None
         if coming is None:
             begun = clock.perf_counter()
-            coming = watch(course, now, *world.known(), RULE)
+            coming = watch(course, now, *world.known(), (), RULE)
             if coming is not None:
                 flown.planned(coming, clock.perf_counter() - begun)
         world.step(course.plan.trajectories.at(now))

@@ -34,7 +34,7 @@ def test_the_draws_are_hard(session, figure):
     figure(
         "reconfigurations: how hard",
         f"{COUNT} draws, straight ways cross in {crossing}, {blind} would come too close on them; a lag or a failed"
-        f" valve in {faulty}, planned anew in {again} of these; required discs of 6 cover {100 * discs:.1f} % of the table",
+        f" valve in {faulty}, planned anew in {again} of these; discs of 6 cover {100 * discs:.1f} % of the table",
     )
     assert {len(draw.starts) for draw in draws} == {3, 4, 5, 6}
     assert discs >= 0.1

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from testbed.flight.formation.planner import Outcome, Plan, plan
 from testbed.flight.formation.task import Limits, Task
+from testbed.flight.formation.trajectories import Motion
 
 Array = NDArray[np.float64]
 
@@ -54,12 +55,15 @@ def deviations(course: Course, time: float, positions: Array, velocities: Array,
     return np.asarray(np.linalg.norm(amiss[:, list(course.task.axes)], axis=1))
 
 
-def watch(course: Course, time: float, positions: Array, velocities: Array, rule: Replanning) -> Course | None:
+def watch(
+    course: Course, time: float, positions: Array, velocities: Array, others: tuple[Motion, ...], rule: Replanning
+) -> Course | None:
     """A course with a new plan that begins `rule.lead` s after `time`; None while the present one serves.
 
-    `positions` and `velocities` (V, 3) as they are known at `time`, m and m/s. A new plan is made where someone lags,
-    or the present plan is to stay for want of another. Who lags begins it where it will be, with less acceleration
-    from now on; the others begin it where their trajectories have them, so that these go on smoothly.
+    `positions` and `velocities` (V, 3) as they are known at `time`, m and m/s; `others` as they are known to move. A
+    new plan is made where someone lags, or the present plan is to stay for want of another. Who lags begins it where it
+    will be, with less acceleration from now on; the rest where their trajectories have them, so that these go on
+    smoothly.
     """
     if time - course.task.time < rule.pause:
         return None
@@ -75,10 +79,30 @@ def watch(course: Course, time: float, positions: Array, velocities: Array, rule
         for one, first, lag in zip(course.task.limits, course.limits, lags, strict=True)
     )
     task = replace(
-        course.task, time=start, limits=limits,
+        course.task, time=start, limits=limits, others=others,
         positions=np.where(late, positions + rule.lead * velocities, expected[0]),
         velocities=np.where(late, velocities, expected[1]),
     )  # fmt: skip
+    return Course(task, plan(task), course.limits)
+
+
+def redirect(course: Course, time: float, goals: tuple[Motion, ...], rule: Replanning) -> Course | None:
+    """A course to other `goals`, or to the same where their frame now moves otherwise; None while they hardly differ.
+
+    It begins `rule.lead` s after `time` from where the trajectories have everyone. Goals hardly differ where, then or
+    at the end of the plan, whichever is later, all are within `rule.deviation` of the present ones.
+    """
+    start = time + rule.lead
+    met = np.array([max(start, course.plan.trajectories.end)])
+    axes = list(course.task.axes)
+    moved = [
+        float(np.linalg.norm((new.at(met)[0] - old.at(met)[0])[0, axes]))
+        for new, old in zip(goals, course.task.goals, strict=True)
+    ]
+    if time - course.task.time < rule.pause or max(moved) <= rule.deviation:
+        return None
+    positions, velocities, _ = course.plan.trajectories.at(start)
+    task = replace(course.task, time=start, positions=positions, velocities=velocities, goals=goals)
     return Course(task, plan(task), course.limits)
 
 
