@@ -155,7 +155,7 @@ class Flown:
         self.tight += course.plan.tight
 
 
-def fly(draw, generator, world_of=FloatingPoints, limit=RUN_LIMIT):
+def fly(draw, generator, world_of=FloatingPoints, rule=RULE, limit=RUN_LIMIT):
     """Fly one draw as the formation's node does; `world_of(starts, headings, fault, generator)` builds the world."""
     world, flown = world_of(draw.starts, draw.headings, draw.fault, generator), Flown()
     begun = clock.perf_counter()
@@ -168,7 +168,7 @@ def fly(draw, generator, world_of=FloatingPoints, limit=RUN_LIMIT):
             course, coming = coming, None
         if coming is None:
             begun = clock.perf_counter()
-            coming = watch(course, now, *world.known(), (), RULE)
+            coming = watch(course, now, *world.known(), (), rule)
             if coming is not None:
                 flown.planned(coming, clock.perf_counter() - begun)
         world.step(course.plan.trajectories.at(now))

@@ -1,12 +1,13 @@
 """A thousand changes of formation by 3 to 6 vehicles: nobody comes too close, and everybody arrives."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from testbed.flight.formation.planner import Outcome
-from tests.drawn.reconfigurations import KEEPING, OUTLINE, RUN_LIMIT, drawn, fly
+from tests.drawn.reconfigurations import KEEPING, OUTLINE, RULE, RUN_LIMIT, drawn, fly
 
 FIRST_SEED = 7_000
 COUNT = 1_000
@@ -53,6 +54,22 @@ def test_no_two_vehicles_ever_come_closer_than_required(session, figure):
         f" {min(flown.separation for draw, flown in session if draw.fault is None):.3f} m without a fault",
     )
     assert violations == 0
+
+
+def test_without_planning_anew_some_would_have(session, figure):
+    """The same faulty draws and worlds, flown by the first plan alone: the proof can fail."""
+    faulty = [number for number, (draw, _) in enumerate(session) if draw.fault is not None]
+    once, least = 0, math.inf
+    for number in faulty:
+        generator = np.random.default_rng([FIRST_SEED, number])
+        flown = fly(drawn(number, generator), generator, rule=replace(RULE, deviation=math.inf))
+        once += flown.separation < KEEPING.required
+        least = min(least, flown.separation)
+    figure(
+        "reconfigurations: the faulty ones by the first plan alone",
+        f"{once} of {len(faulty)} below {KEEPING.required} m, least {least:.3f} m",
+    )
+    assert once > 0
 
 
 def test_no_vehicle_runs_into_a_zone(session, figure):

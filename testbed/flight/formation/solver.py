@@ -20,7 +20,7 @@ def solve(program: Program) -> tuple[Array, float] | None:
     settings = clarabel.DefaultSettings()
     settings.verbose = False
     settings.max_iter = MOST_ITERATIONS
-    settings.max_threads = 1
+    settings.direct_solve_method = "qdldl"  # single-threaded: the same answer bit for bit
     cones = [clarabel.NonnegativeConeT(len(program.b))]
     solution = clarabel.DefaultSolver(program.P, program.q, program.A, program.b, cones, settings).solve()
     if solution.status not in (clarabel.SolverStatus.Solved, clarabel.SolverStatus.AlmostSolved):

@@ -40,7 +40,7 @@ def by_non_negative_least_squares(P, program):
     return np.linalg.solve(lower.T, -scale * residual[:-1] / residual[-1] - shift)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(8))
 def test_a_second_solver_finds_the_same_optimum(seed):
     """Seeds with 3 to 6 vehicles; where straight ways meet, with overstepping that cannot be avoided."""
     *_, program = program_of(seed, intervals=12 + 4 * (seed % 3))
