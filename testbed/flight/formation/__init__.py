@@ -1,0 +1,17 @@
+"""Formations: slots that a frame carries, who takes which, and trajectories that get everyone there without meeting."""
+
+from testbed.flight.formation.assignment import assign
+from testbed.flight.formation.course import Course, Replanning, begin, redirect, watch
+from testbed.flight.formation.frame import Frame, Slot
+from testbed.flight.formation.planner import Outcome, Plan, plan
+from testbed.flight.formation.slots import carried, line, ring
+from testbed.flight.formation.task import Keeping, Limits, Task
+from testbed.flight.formation.trajectories import Coasting, Followed, Trajectories, resting
+from testbed.flight.formation.turn import Turn
+from testbed.flight.formation.zones import Area, Zone
+
+__all__ = [
+    "Area", "Coasting", "Course", "Followed", "Frame", "Keeping", "Limits", "Outcome", "Plan", "Replanning", "Slot",
+    "Task", "Trajectories", "Turn", "Zone", "assign", "begin", "carried", "line", "plan", "redirect", "resting", "ring",
+    "watch",
+]  # fmt: skip

@@ -1,0 +1,112 @@
+"""A reconfiguration under way: whether everyone is where the plan has them, and a new plan when someone is not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from testbed.flight.formation.planner import Outcome, Plan, plan
+from testbed.flight.formation.task import Limits, Task
+from testbed.flight.formation.trajectories import Motion
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Replanning:
+    """When a plan is made anew, and how.
+
+    deviation: distance from the trajectory at which a vehicle lags, m, now or as it would be `ahead` s later at the
+    present speeds; pause: shortest time between plans, s; lead: from the decision to the new plan's start, s; weaker:
+    what a vehicle that lags is planned with of the acceleration before, and least: of the first.
+    """
+
+    deviation: float = 0.03
+    ahead: float = 2.0
+    pause: float = 3.0
+    lead: float = 0.5
+    weaker: float = 0.7
+    least: float = 0.35
+
+
+@dataclass(frozen=True)
+class Course:
+    """The task as it was last planned, its plan, and the limits that the vehicles began with."""
+
+    task: Task
+    plan: Plan
+    limits: tuple[Limits, ...]
+
+
+def begin(task: Task) -> Course:
+    """Plan a task."""
+    return Course(task, plan(task), task.limits)
+
+
+def deviations(course: Course, time: float, positions: Array, velocities: Array, ahead: float = 0.0) -> Array:
+    """Distance m of each vehicle from its trajectory along the free axes, (V,), at `time` s or `ahead` s later.
+
+    Vehicles at `positions` m with `velocities` m/s, (V, 3) each; what lies ahead is what the present speeds make of it.
+    """
+    place, speed, _ = course.plan.trajectories.at(time)
+    amiss = positions - place + ahead * (velocities - speed)
+    return np.asarray(np.linalg.norm(amiss[:, list(course.task.axes)], axis=1))
+
+
+def watch(
+    course: Course, time: float, positions: Array, velocities: Array, others: tuple[Motion, ...], rule: Replanning
+) -> Course | None:
+    """A course with a new plan that begins `rule.lead` s after `time`; None while the present one serves.
+
+    `positions` and `velocities` (V, 3) as they are known at `time`, m and m/s; `others` as they are known to move. A
+    new plan is made where someone lags, or the present plan is to stay for want of another. Who lags begins it where it
+    will be, with less acceleration from now on; the rest where their trajectories have them, so that these go on
+    smoothly.
+    """
+    if time - course.task.time < rule.pause:
+        return None
+    amiss = np.maximum(*(deviations(course, time, positions, velocities, ahead) for ahead in (0.0, rule.ahead)))
+    lags = amiss > rule.deviation
+    if not lags.any() and course.plan.outcome != Outcome.STAY:
+        return None
+    start = time + rule.lead
+    expected = course.plan.trajectories.at(start)
+    late = lags[:, None]
+    limits = tuple(
+        weakened(one, first, rule) if lag else one
+        for one, first, lag in zip(course.task.limits, course.limits, lags, strict=True)
+    )
+    task = replace(
+        course.task, time=start, limits=limits, others=others,
+        positions=np.where(late, positions + rule.lead * velocities, expected[0]),
+        velocities=np.where(late, velocities, expected[1]),
+    )  # fmt: skip
+    return Course(task, plan(task), course.limits)
+
+
+def redirect(course: Course, time: float, goals: tuple[Motion, ...], rule: Replanning) -> Course | None:
+    """A course to other `goals`, or to the same where their frame now moves otherwise; None while they hardly differ.
+
+    It begins `rule.lead` s after `time` from where the trajectories have everyone. Goals hardly differ where, then or
+    at the end of the plan, whichever is later, all are within `rule.deviation` of the present ones.
+    """
+    start = time + rule.lead
+    met = np.array([max(start, course.plan.trajectories.end)])
+    axes = list(course.task.axes)
+    moved = [
+        float(np.linalg.norm((new.at(met)[0] - old.at(met)[0])[0, axes]))
+        for new, old in zip(goals, course.task.goals, strict=True)
+    ]
+    if time - course.task.time < rule.pause or max(moved) <= rule.deviation:
+        return None
+    positions, velocities, _ = course.plan.trajectories.at(start)
+    task = replace(course.task, time=start, positions=positions, velocities=velocities, goals=goals)
+    return Course(task, plan(task), course.limits)
+
+
+def weakened(limits: Limits, first: Limits, rule: Replanning) -> Limits:
+    """Limits of a vehicle that lags once more."""
+    least = rule.least * first.acceleration
+    return replace(limits, acceleration=max(rule.weaker * limits.acceleration, least))

@@ -1,0 +1,120 @@
+"""Trajectories of all vehicles at once: arcs of constant acceleration from knot to knot, then the goals' motion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+class Motion(Protocol):
+    """Something whose motion is known: a slot, or a body that is not planned for."""
+
+    def at(self, times: Array) -> tuple[Array, Array, Array]:
+        """Positions m, velocities m/s, accelerations m/s² in the fixed frame at `times` (K,) s, each (K, 3)."""
+        ...
+
+
+@dataclass(frozen=True)
+class Coasting:
+    """A body that keeps the velocity it had at `time` s; m, m/s."""
+
+    position: Array
+    velocity: Array
+    time: float = 0.0
+
+    def at(self, times: Array) -> tuple[Array, Array, Array]:
+        """As Motion."""
+        velocity = np.broadcast_to(self.velocity, (len(times), 3))
+        return self.position + np.outer(times - self.time, self.velocity), velocity, np.zeros((len(times), 3))
+
+
+@dataclass(frozen=True)
+class Trajectories:
+    """Knots of V vehicles: times (N + 1,) s; positions and velocities (V, N + 1, 3), m and m/s, in the fixed frame.
+
+    accelerations (V, N, 3), m/s², hold from knot to knot; so a cubic Hermite curve through the knots is the trajectory
+    exactly. From the last knot on, each vehicle is to move as `goals`, one per vehicle, which it has met there.
+    """
+
+    times: Array
+    positions: Array
+    velocities: Array
+    accelerations: Array
+    goals: tuple[Motion, ...]
+
+    @property
+    def end(self) -> float:
+        """Time of the last knot, s."""
+        return float(self.times[-1])
+
+    def at(self, time: float) -> tuple[Array, Array, Array]:
+        """Positions, velocities and accelerations of all vehicles at one time, each (V, 3)."""
+        if time >= self.times[-1]:
+            moving = [goal.at(np.array([time])) for goal in self.goals]
+            return tuple(np.array([one[what][0] for one in moving]) for what in range(3))  # type: ignore[return-value]
+        k = max(int(np.searchsorted(self.times, time, side="right")) - 1, 0)
+        t = max(time, float(self.times[0])) - self.times[k]
+        p, v, a = self.positions[:, k], self.velocities[:, k], self.accelerations[:, k]
+        return p + v * t + 0.5 * a * t * t, v + a * t, a
+
+    def points(self, until: float, step: float) -> tuple[Array, Array, Array, Array]:
+        """Points for a message that lasts to `until` s: the knots, then the goals' motion every `step` s or closer.
+
+        Times (K,) s; positions m, velocities m/s and accelerations m/s² just after them, (V, K, 3).
+        """
+        beyond = max(int(np.ceil((until - self.end) / step)), 0)
+        times = np.append(self.times, self.end + (until - self.end) * np.arange(1, beyond + 1) / max(beyond, 1))
+        states = [self.at(float(time)) for time in times]
+        positions, velocities, accelerations = (np.stack([one[what] for one in states], axis=1) for what in range(3))
+        return times, positions, velocities, accelerations
+
+    def sampled(self, step: float) -> tuple[Array, Array]:
+        """Times (S,) from the first knot to the last, at most `step` s apart, and positions (V, S, 3)."""
+        intervals = len(self.times) - 1
+        length = self.times[1] - self.times[0]
+        per = max(int(np.ceil(length / step)), 1)
+        t = np.arange(per) * (length / per)
+        p, v, a = self.positions[:, :-1, None], self.velocities[:, :-1, None], self.accelerations[:, :, None]
+        t_ = t[None, None, :, None]
+        inner = (p + v * t_ + 0.5 * a * t_ * t_).reshape(len(self.positions), intervals * per, 3)
+        times = (self.times[:-1, None] + t[None]).ravel()
+        return np.append(times, self.times[-1]), np.concatenate([inner, self.positions[:, -1:]], axis=1)
+
+
+@dataclass(frozen=True)
+class Followed:
+    """The motion of a vehicle on its trajectory."""
+
+    trajectories: Trajectories
+    vehicle: int
+
+    def at(self, times: Array) -> tuple[Array, Array, Array]:
+        """As Motion."""
+        states = [self.trajectories.at(float(time)) for time in times]
+        return tuple(np.array([one[what][self.vehicle] for one in states]) for what in range(3))  # type: ignore[return-value]
+
+
+def from_control_points(
+    times: Array, points: Array, start: tuple[Array, Array], end: tuple[Array, Array], goals: tuple[Motion, ...]
+) -> Trajectories:
+    """Trajectories whose arc in interval k is the Bézier curve of knot k, points[:, k] and knot k + 1.
+
+    `times` (N + 1,) s, evenly spaced; `points` (V, N, 3) m; `start` and `end`: positions and velocities, each (V, 3).
+    Knots are the means of neighbouring points: a quadratic B-spline, whose velocity is continuous (de Boor).
+    """
+    length = times[1] - times[0]
+    inner = 0.5 * (points[:, :-1] + points[:, 1:])
+    positions = np.concatenate([start[0][:, None], inner, end[0][:, None]], axis=1)
+    steady = np.diff(points, axis=1) / length
+    velocities = np.concatenate([start[1][:, None], steady, end[1][:, None]], axis=1)
+    return Trajectories(times, positions, velocities, np.diff(velocities, axis=1) / length, goals)
+
+
+def resting(position: Array) -> Coasting:
+    """A motion that stays at `position`, shape (3,), m."""
+    return Coasting(np.array(position, dtype=float), np.zeros(3))

@@ -1,0 +1,64 @@
+"""Attitude on the way to a slot: from what it is to what the slot asks, smoothly, while the frame may turn."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from testbed.flight.formation.frame import Slot
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Turn:
+    """From `orientation` (quaternion) and `rate` (3,) rad/s along body axes at `time` s to the slot's, in `duration` s.
+
+    What is left to turn is a rotation vector d seen from the slot; it goes to zero along a cubic Hermite curve whose
+    slope at the start gives the rate, and at the end zero. The vehicle's rate follows from d and its slope by the right
+    Jacobian of the rotation vector (Bullo and Murray, 1995; from memory).
+    """
+
+    slot: Slot
+    orientation: tuple[float, float, float, float]
+    rate: tuple[float, float, float]
+    time: float
+    duration: float
+
+    def at(self, time: float) -> tuple[Array, Array]:
+        """Orientation (4,) and rate (3,) rad/s along body axes at `time` s; with the slot from the end on."""
+        slot = self._slot(time)
+        left, slope = self._left(time)
+        turned = Rotation.from_rotvec(left)
+        rate = _jacobian(left) @ slope + (slot * turned).inv().apply(self.slot.frame.rate)
+        return (slot * turned).as_quat(), rate
+
+    def _slot(self, time: float) -> Rotation:
+        return self.slot.orientations(np.array([time]))[0]
+
+    def _left(self, time: float) -> tuple[Array, Array]:
+        """What is left to turn, (3,) rad, and its slope, rad/s."""
+        u = min(max((time - self.time) / self.duration, 0.0), 1.0)
+        slot = self._slot(self.time)
+        begun = Rotation.from_quat(self.orientation)
+        left: Array = (slot.inv() * begun).as_rotvec()
+        own: Array = np.array(self.rate) - begun.inv().apply(self.slot.frame.rate)
+        slope = np.linalg.solve(_jacobian(left), own)
+        value = left * (1.0 + 2.0 * u) * (1.0 - u) ** 2 + slope * self.duration * u * (1.0 - u) ** 2
+        change = -6.0 * u * (1.0 - u) * left / self.duration + slope * (1.0 - u) * (1.0 - 3.0 * u)
+        return value, change
+
+
+def _jacobian(vector: Array) -> Array:
+    """Right Jacobian of a rotation vector: body rate per rate of the vector, (3, 3)."""
+    angle = float(np.linalg.norm(vector))
+    x, y, z = vector
+    skew = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    if angle < 1e-6:
+        return np.asarray(np.eye(3) - 0.5 * skew)
+    first, second = (1.0 - math.cos(angle)) / angle**2, (angle - math.sin(angle)) / angle**3
+    return np.asarray(np.eye(3) - first * skew + second * skew @ skew)
