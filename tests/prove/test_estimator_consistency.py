@@ -8,7 +8,7 @@ import pytest
 from tests.external.test_cramer_rao import accuracy
 from tests.flight.estimation.closed_loop import FREE, LEARNT, UNMODELLED, inside, watch
 
-FIRST_SEED = 20_000
+FIRST_SEED = 30_000
 SEEDS = 100
 EPOCHS = 40
 PLACES = pytest.mark.parametrize("place", ["table", "cabin"])
