@@ -24,6 +24,9 @@ RECORDER: Final = "/recorder"
 """Name of the recorder in `/diagnostics`, where `unheard` says what it does not hear yet."""
 PATIENCE: Final = 3.0
 """Seconds until a transition that nobody has answered is asked for again."""
+UNSEEN: Final = 15.0
+"""Seconds until one is asked for whose service is not seen: Fast DDS may deny for long that it is there, as it also
+counts what others have left behind. Whoever is asked too early may do it without being heard, and is asked twice."""
 
 
 class Activation:
@@ -40,6 +43,7 @@ class Activation:
         self._released: set[str] = set()
         self._active: set[str] = set()
         self._asked: dict[str, float] = {}
+        self._since = time.monotonic()
         self._release_wanted, self._word = False, 0
         self._release_out = contract.publisher("/release")
         contract.subscribe("/diagnostics", self._on_diagnostics)
@@ -90,7 +94,8 @@ class Activation:
             return
         now = time.monotonic()
         for name in self._holders:
-            if now - self._asked.get(name, 0.0) < PATIENCE or not self._clients[name].service_is_ready():
+            seen = self._clients[name].service_is_ready()
+            if now - self._asked.get(name, self._since if not seen else 0.0) < (PATIENCE if seen else UNSEEN):
                 continue
             if name not in self._configured:
                 self._ask(name, Transition.TRANSITION_CONFIGURE)

@@ -43,6 +43,8 @@ COAST_SECONDS: Final = 3.0
 """The same after a process has died, when the conductor may be the one that is gone."""
 SHOW_PERIOD: Final = 0.1
 """Seconds between two looks at the session."""
+UNSEEN: Final = 15.0
+"""After this time a service is asked that is not seen, s: Fast DDS may deny for long that it is there."""
 SILENCE_SECONDS: Final = 5.0
 """Silence of a running session's conductor after which it counts as hung."""
 
@@ -105,7 +107,8 @@ class LauncherNode(Node):
             if name in self._given:
                 continue
             now = time.monotonic()
-            if self._calls[name].service_is_ready() and now - self._asked.get(name, 0.0) > 0.1:
+            wait = 0.1 if self._calls[name].service_is_ready() else UNSEEN
+            if now - self._asked.setdefault(name, now - 0.1) > wait:
                 self._asked[name] = now
                 future = self._calls[name].call_async(Trigger.Request())
                 future.add_done_callback(lambda future, name=name: self._accepted(name, future.result()))
@@ -116,7 +119,7 @@ class LauncherNode(Node):
         if request == "stop":
             self.stop_given = True
             self.stop()
-        elif request and self._calls[request].service_is_ready():
+        elif request:
             self._calls[request].call_async(Trigger.Request())
 
     @property

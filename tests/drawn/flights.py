@@ -166,7 +166,10 @@ def drawn_flight(
     seed: int,
     off: tuple[Effect, ...] = (),
 ) -> Flight:
-    """Flown with a vehicle drawn from the seed, in a world that is not what flight code believes, without some effects."""
+    """Flown with a vehicle drawn from the seed, in a world that is not what flight code believes.
+
+    off: effects that it is without.
+    """
     generator = np.random.default_rng(seed)
     like = next(iter(load_configuration(locate(PLANS[place])).vehicles.values()))
     configuration = with_maneuvers(place, maneuvers, start, drawn_vehicle(generator, like))

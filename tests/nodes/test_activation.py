@@ -207,3 +207,18 @@ def test_nobody_is_released_before_all_are_configured(scene):
     assert not scene.activation.release()
     scene.look(1.0)
     assert scene.releases == 0
+
+
+def test_a_holder_whose_service_is_never_seen_is_asked_all_the_same(scene):
+    """It may be there, though the middleware denies it; if not, nothing is lost."""
+    scene.node.clients["/plant/change_state"].ready = False
+    scene.look()
+    assert (scene.asked("/plant"), scene.asked("/wren/thruster_driver")) == ([], [CONFIGURE])
+    scene.look(activation.PATIENCE)
+    assert scene.asked("/plant") == []
+    scene.look(activation.UNSEEN)
+    assert scene.asked("/plant") == [CONFIGURE]
+    scene.look(activation.PATIENCE)
+    assert scene.asked("/plant") == [CONFIGURE]
+    scene.answer("/plant")
+    assert scene.activation.reason.startswith("not configured: /wren")

@@ -17,7 +17,9 @@ from tests.flight.example_vehicle import vehicle as example_vehicle
 
 STAMP = 2_000_000_000
 BEACONS = Beacons(name="b", beacons=tuple(Beacon(position=(x, y, 1.0)) for x in (-1, 1) for y in (-1, 1)))
-FLOOR = Table(name="f", outline=((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)), working_area=((-0.8, -0.8), (0.8, 0.8)))
+FLOOR = Table(
+    name="f", outline=((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)), working_area=((-0.8, -0.8), (0.8, 0.8))
+)
 
 
 class Idle:
