@@ -191,8 +191,8 @@ def _fill_disturbance(p: Any, s: Any, stamp: int, wrench: Any) -> None:
 class Estimator:
     """Error-state filter (layout.py has its states); `parameters`, `state`: arrays, shape (1,), for compiled calls.
 
-    vehicle, beacons, noise and room (its drag and orbit; without one there is neither) are believed. Fixed frame and units are those of the
-    topics (description/messages.py).
+    vehicle, beacons, noise and room (its drag and orbit; without one there is neither) are believed. Fixed frame and
+    units are those of the topics (description/messages.py).
     Raises ValueError for held axes other than z, roll and pitch: only for these is the held value known.
     """
 

@@ -6,8 +6,8 @@ covariance one sparse step per chirp or output (error-state equations: Solà, "Q
 Kalman filter", arXiv:1711.02508, section 7, "global angular errors").
 
 In a cabin that turns with its orbit the gyro feels the frame's rate, and Coriolis and tidal terms accelerate: both are
-in the mean, as is the drag of film or air on the vehicle's own speed. What they do to the covariance within the filter's
-memory is too little to carry along.
+in the mean, as is the drag of film or air on the vehicle's own speed. What they do to the covariance within the
+filter's memory is too little to carry along.
 """
 
 from __future__ import annotations

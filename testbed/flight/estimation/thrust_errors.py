@@ -19,7 +19,7 @@ from testbed.flight.estimation.layout import POSITION, VELOCITY
 USUAL_RATE: Final = 0.4
 """The rate while nothing is known of it, 1/s."""
 LEAST_RATE, HIGHEST_RATE = 0.1, 1.0
-"""What the rate is held between, 1/s: right after the start of the filter its covariance is not that of a steady one."""
+"""What the rate is held between, 1/s: right after its start the filter's covariance is not that of a steady one."""
 
 SOONER: Final = 1.15
 """So much sooner an error has no part in the velocity; found on seeds that no proof uses."""

@@ -29,7 +29,7 @@ def test_the_disturbance_changes_from_place_to_place_as_the_table_is_uneven():
 
 
 def test_the_disturbance_in_the_cabin_is_what_its_moving_air_does_beyond_still_air():
-    """Over places and ways of 0.3 m, begun and ended at up to 6 cm/s; the drag in still air is in the estimator's mean."""
+    """Over places and ways of 0.3 m, begun and ended at up to 6 cm/s; drag in still air is in the estimator's mean."""
     configuration = load_configuration(locate("plans/cabin-float.yaml"))
     around = configuration.noise.surroundings
     plant, believed = build_plant(configuration)[0], flight_arrays(configuration).estimator[0]
