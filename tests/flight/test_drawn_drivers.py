@@ -7,6 +7,7 @@ import pytest
 from scipy.optimize import linprog
 
 from testbed.description import messages
+from testbed.description.flight_limits import FlightLimits
 from testbed.flight.allocation import Allocation
 from testbed.flight.thruster_driver import ThrusterDriver
 from tests.drawn.layouts import drawn_wrench, spanning_layout
@@ -17,6 +18,9 @@ START, PERIODS, PERIOD = messages.LOCKSTEP_START_NS, 100, 100_000_000
 SECONDS = PERIODS * PERIOD * 1e-9
 SHARES = (1e-4, 1e-3, 0.01, 0.1, 0.3, 0.6, 0.9)
 """Of the largest wrench along a direction, from single pulses that are many periods apart on."""
+
+OUT_OF_REACH = FlightLimits(speed=100.0, spin=100.0, contact_energy=1e6)
+"""The strongest drawn layouts could exceed the vehicle's own limit of spin within a period, and be trimmed for it."""
 
 
 @dataclass
@@ -38,7 +42,7 @@ class Found:
 
 def drive_constant(layout, wrench):
     """Schedules of 100 periods, and the seconds of nominal thrust per valve that the driver believes they gave."""
-    driver = ThrusterDriver(layout.vehicle, layout.place, layout.axes)
+    driver = ThrusterDriver(layout.vehicle, layout.place, layout.axes, OUT_OF_REACH)
     odometry, message = np.zeros(1, messages.ODOMETRY), np.zeros(1, messages.WRENCH)
     odometry["orientation"][:, 3] = 1.0
     message["force"], message["torque"] = wrench[:3], wrench[3:]
