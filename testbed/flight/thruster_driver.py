@@ -107,8 +107,8 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     odometry: where the vehicle believes to be at the wrench's stamp.
 
     What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
-    Where the sum is out of reach, or too much for the sagging supply, the wrench alone is allocated, scaled down, and
-    each valve keeps its own leftover.
+    Where the sum is out of reach, or a valve at its bound, the wrench alone is allocated and each valve keeps its own
+    leftover, which can wait: to give it at once takes valves that need more gas. What is still too much is scaled down.
     """
     stamp = wrench.stamp + p.lead
     fill_coming(p, s, wrench.stamp)
@@ -125,8 +125,9 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     for k in range(6):
         s.wanted[k] = s.guard.passed[k]
     owe(p, s)
-    if not attain(p, s, stamp, False) or s.allocation.outcome != Outcome.ATTAINED:
-        give_what_can_be(p, s, stamp)
+    paid = attain(p, s, stamp, False) and s.allocation.outcome == Outcome.ATTAINED
+    if not paid or bounded(p, s):
+        give_what_can_be(p, s, stamp, paid)
     s.outcomes[s.allocation.outcome] += 1
     modulation.write(p.modulation, s.modulation, schedule)
 
@@ -152,14 +153,23 @@ def attain(p: Any, s: Any, stamp: int, each_its_own: bool) -> bool:
 
     No valve can give more than one that is open throughout, and that is the less the more the others make the supply
     sag. As all valves share one supply and each draws from it what it costs in gas, the duties that are of least gas
-    under the bound that they themselves cause are those of least gas of all; they are approached step by step.
+    under the bound that they themselves cause are those of least gas of all; they are approached step by step. Where a
+    step goes too far for the wrench, the first is taken whose pulses fall short by no more than may be owed: as large a
+    share as there is under the lower bound would take more valves, which lower it further, and so on downward.
     """
     period, lost = p.modulation.period / NS_PER_S, 1.0 - p.modulation.usable
-    fits = False
+    enough, fits = -1.0, False
     for _ in range(REALLOCATIONS):
         s.allocation.lost = lost
         allocation.allocate(p.allocation, s.allocation)
+        attained = s.allocation.outcome == Outcome.ATTAINED
+        if enough >= 0.0 and not attained:
+            s.allocation.lost = enough
+            allocation.allocate(p.allocation, s.allocation)
+            return give(p, s, stamp, 1.0, each_its_own)
         fits = give(p, s, stamp, 1.0, each_its_own)
+        if fits and attained and enough < 0.0:
+            enough = lost
         largest = 0.0
         for j in range(p.modulation.valves):
             largest = max(largest, s.allocation.duty[j])
@@ -167,6 +177,15 @@ def attain(p: Any, s: Any, stamp: int, each_its_own: bool) -> bool:
         if largest < 1.0 - max(before, lost) or abs(lost - before) * period < CLOSE:
             break
     return fits
+
+
+@njit(cache=True)
+def bounded(p: Any, s: Any) -> bool:
+    """Whether the allocated duties are held down by what a valve can give."""
+    largest = 0.0
+    for j in range(p.modulation.valves):
+        largest = max(largest, s.allocation.duty[j])
+    return bool(s.allocation.lost > 1.0 - p.modulation.usable or largest > 1.0 - s.allocation.lost - CLOSE)
 
 
 @njit(cache=True)
@@ -187,11 +206,18 @@ def give(p: Any, s: Any, stamp: int, share: float, each_its_own: bool) -> bool:
 
 
 @njit(cache=True)
-def give_what_can_be(p: Any, s: Any, stamp: int) -> None:
-    """Give the wrench alone, scaled down to what all valves can give together, sagging supply included."""
+def give_what_can_be(p: Any, s: Any, stamp: int, paid: bool) -> None:
+    """Give the wrench alone, scaled down to what all valves can give together, sagging supply included.
+
+    paid: the wrench can be given with all that is owed, which is better than to scale it down.
+    """
     for k in range(6):
         s.allocation.wrench[k] = s.wanted[k]
-    if attain(p, s, stamp, True):
+    if attain(p, s, stamp, True) and (s.allocation.outcome == Outcome.ATTAINED or not paid):
+        return
+    if paid:
+        owe(p, s)
+        attain(p, s, stamp, False)
         return
     share = 1.0
     for _ in range(TRIALS):
