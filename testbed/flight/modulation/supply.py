@@ -28,6 +28,8 @@ PARAMETERS: Final = np.dtype(
 STATE: Final = np.dtype([("time", "f8"), ("strength", "f8"), ("sum", "f8"), ("draw", "f8"), ("open", "i8")], align=True)
 """time s since the start of the period, strength then, its integral until then, φ and how many valves are open."""
 
+LEAST: Final = 1e-3
+"""Strength below which no supply is taken to sag."""
 _STEPS: Final = 2
 """Of Newton's method for the time of a closing: each squares an error that starts below the sag, and what is then left,
 some 1e-5 of the pulse, is booked."""
@@ -88,6 +90,16 @@ def time_to(p: Any, u: Any, amount: float, tail: float) -> float:
         got = final * step + excess * (1.0 - left) / rate + tail * strength
         step -= (got - amount) / (strength - tail * rate * excess * left)
     return max(step, 0.0)
+
+
+@njit(cache=True)
+def steady_strength(p: Any, given: float, strength: float) -> float:
+    """Strength while valves are steadily open in the shares that give `given` (draw times duty, summed) at `strength`.
+
+    Where the two agree, it is the largest mean that any pattern of pulses with these duties leaves: by Jensen's
+    inequality, mean(φ·y) <= mean(φ)·mean(y) for y = σ + base.
+    """
+    return max(p.lock / (1.0 + given / strength) - p.base, LEAST)
 
 
 @njit(cache=True)
