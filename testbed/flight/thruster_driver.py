@@ -200,19 +200,24 @@ def allocate_steadily(p: Any, s: Any) -> None:
 @njit(cache=True)
 def settled(p: Any, s: Any, before: float, lost: float) -> bool:
     """Whether the duties allocated with `before` lost are those that `lost`, which they cause, allows for."""
-    largest = 0.0
-    for j in range(p.modulation.valves):
-        largest = max(largest, s.allocation.duty[j])
-    return bool(largest < 1.0 - max(before, lost) or abs(lost - before) * p.modulation.period / NS_PER_S < CLOSE)
+    fits = largest_duty(p, s) < 1.0 - max(before, lost)
+    return bool(fits or abs(lost - before) * p.modulation.period / NS_PER_S < CLOSE)
 
 
 @njit(cache=True)
 def bounded(p: Any, s: Any) -> bool:
     """Whether the allocated duties are held down by what a valve can give."""
+    lowered = s.allocation.lost > 1.0 - p.modulation.usable
+    return bool(lowered or largest_duty(p, s) > 1.0 - s.allocation.lost - CLOSE)
+
+
+@njit(cache=True)
+def largest_duty(p: Any, s: Any) -> float:
+    """Largest of the allocated duties."""
     largest = 0.0
     for j in range(p.modulation.valves):
         largest = max(largest, s.allocation.duty[j])
-    return bool(s.allocation.lost > 1.0 - p.modulation.usable or largest > 1.0 - s.allocation.lost - CLOSE)
+    return largest
 
 
 @njit(cache=True)
@@ -246,7 +251,7 @@ def shortfall(p: Any, s: Any) -> float:
 def give_what_can_be(p: Any, s: Any, stamp: int, paid: bool) -> None:
     """Give the wrench alone, scaled down to what all valves can give together, sagging supply included.
 
-    paid: the wrench can be given with all that is owed, which is better than to scale it down or to owe more than a bit.
+    paid: the wrench can be given with all that is owed, which is better than to scale it down or to owe much.
     """
     for k in range(6):
         s.allocation.wrench[k] = s.wanted[k]

@@ -89,7 +89,7 @@ def test_axes_of_which_next_to_nothing_is_wanted_leave_the_wrench_as_asked():
             wrench = np.zeros(6)
             wrench[layout.active] = (rows + little) * layout.row_size
             wrench *= 0.9 * allocation.authority(wrench)
-            duty, scale, outcome = allocation.allocate(wrench)
+            duty, _, outcome = allocation.allocate(wrench)
             asked = layout.scaled(wrench)
             assert outcome == Outcome.ATTAINED
             np.testing.assert_allclose(layout.matrix @ duty, asked, atol=1e-6 * np.abs(asked).max())

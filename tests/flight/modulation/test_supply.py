@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from testbed.flight.modulation import Modulation
 from testbed.flight.modulation.replay import replay
+from testbed.flight.modulation.supply import steady_strength
 from tests.drawn.sagging import mean_strength
 from tests.flight.fired import fired, with_thrusters
 
@@ -64,6 +65,16 @@ def test_a_constant_duty_is_given_to_one_shortest_pulse_over_100_periods(duty, s
     schedules = [modulation.modulate(START + number * PERIOD, duty)[0] for number in range(100)]
     bit = modulation.parameters[0]["bit"]
     assert np.all(np.abs(fired(vehicle, schedules)[0] - 10.0 * duty) <= bit + 3e-4)
+
+
+@pytest.mark.parametrize("sag", SAGS)
+@pytest.mark.parametrize("duty", [0.1, 0.3, 0.5])
+def test_the_steady_strength_of_constant_duties_is_the_bound_on_that_of_any_pulses(sag, duty):
+    p = Modulation(with_thrusters(maximum_sag=sag)).parameters[0]["supply"]
+    drawn, strength = float(p["draw"][:COUNT].sum()) * 0.5 * duty, 1.0
+    for _ in range(40):
+        strength = steady_strength(p, drawn, strength)
+    assert strength == pytest.approx(mean_strength(p, drawn), abs=1e-9)
 
 
 @settings(deadline=None, max_examples=25)
