@@ -21,6 +21,10 @@ TRIALS: Final = 4
 """Most attempts to scale duties down to what the sagging supply lets all valves give."""
 REALLOCATIONS: Final = 8
 """Most attempts to find duties that the supply they make sag allows for; each comes some five times closer."""
+STEPS: Final = 40
+"""Most steps towards what the supply allows for in the long run; near the most that it can give they are small ones."""
+SMALL: Final = 1e-7
+"""Share of the time that is not worth another such step."""
 CLOSE: Final = 1e-5
 """Shortfall that is not worth another attempt, s of thrust."""
 
@@ -172,7 +176,7 @@ def attain(p: Any, s: Any, stamp: int) -> bool:
         if fits and enough < 0.0:
             enough = lost
         before, lost = lost, max(1.0 - p.modulation.usable * s.modulation.pulses.supply.sum / period, 0.0)
-        if settled(p, s, before, lost):
+        if settled(p, s, before, lost, CLOSE / period):
             break
     return fits
 
@@ -185,30 +189,34 @@ def allocate_steadily(p: Any, s: Any) -> None:
     wait.
     """
     strength, lost = 1.0, 1.0 - p.modulation.usable
-    for _ in range(REALLOCATIONS):
+    for _ in range(STEPS):
         s.allocation.lost = lost
         allocation.allocate(p.allocation, s.allocation)
         given = 0.0
         for j in range(p.modulation.valves):
             given += p.modulation.supply.draw[j] * s.allocation.duty[j]
-        strength = min(supply.steady_strength(p.modulation.supply, given, strength), 1.0)
+        if s.allocation.outcome == Outcome.ATTAINED:
+            strength = supply.strength_giving(p.modulation.supply, given)
+        else:  # what is given would fall and rise with the bound
+            strength = supply.strength_under(p.modulation.supply, given / strength)
+        strength = min(strength, 1.0)
         before, lost = lost, 1.0 - p.modulation.usable * strength
-        if settled(p, s, before, lost):
+        if settled(p, s, before, lost, SMALL):
             break
 
 
 @njit(cache=True)
-def settled(p: Any, s: Any, before: float, lost: float) -> bool:
+def settled(p: Any, s: Any, before: float, lost: float, close: float) -> bool:
     """Whether the duties allocated with `before` lost are those that `lost`, which they cause, allows for."""
-    fits = largest_duty(p, s) < 1.0 - max(before, lost)
-    return bool(fits or abs(lost - before) * p.modulation.period / NS_PER_S < CLOSE)
+    return bool(largest_duty(p, s) < 1.0 - max(before, lost) or abs(lost - before) < close)
 
 
 @njit(cache=True)
 def bounded(p: Any, s: Any) -> bool:
-    """Whether the allocated duties are held down by what a valve can give."""
+    """Whether the allocated duties are held down by what a valve can give, or are more than that in this period."""
+    reach = p.modulation.usable * s.modulation.pulses.supply.sum / p.modulation.period * NS_PER_S
     lowered = s.allocation.lost > 1.0 - p.modulation.usable
-    return bool(lowered or largest_duty(p, s) > 1.0 - s.allocation.lost - CLOSE)
+    return bool(lowered or largest_duty(p, s) > min(1.0 - s.allocation.lost, reach) - CLOSE)
 
 
 @njit(cache=True)

@@ -93,13 +93,21 @@ def time_to(p: Any, u: Any, amount: float, tail: float) -> float:
 
 
 @njit(cache=True)
-def steady_strength(p: Any, given: float, strength: float) -> float:
-    """Strength while valves are steadily open in the shares that give `given` (draw times duty, summed) at `strength`.
+def strength_under(p: Any, draw: float) -> float:
+    """Strength in the long run while so much is drawn."""
+    return max(p.lock / (1.0 + draw) - p.base, LEAST)
 
-    Where the two agree, it is the largest mean that any pattern of pulses with these duties leaves: by Jensen's
-    inequality, mean(φ·y) <= mean(φ)·mean(y) for y = σ + base.
+
+@njit(cache=True)
+def strength_giving(p: Any, given: float) -> float:
+    """Strength in the long run while valves give, summed, so much times what they draw; LEAST if it is too much.
+
+    It is σ = lock/(1 + given/σ) - base, of steady valves. By Jensen's inequality, mean(φ·y) <= mean(φ)·mean(y) for
+    y = σ + base, no pulses that give as much leave a larger mean.
     """
-    return max(p.lock / (1.0 + given / strength) - p.base, LEAST)
+    half = 0.5 * (p.lock - p.base - given)
+    square = half * half - p.base * given
+    return max(half + math.sqrt(square), LEAST) if half > 0.0 and square >= 0.0 else LEAST
 
 
 @njit(cache=True)
