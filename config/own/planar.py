@@ -11,7 +11,7 @@ from testbed.description.air import speed_of_sound
 from testbed.description.messages import INNOVATION_POINT, NS_PER_S, WRENCH
 
 X, Y, HEADING, VX, VY, BIAS = range(6)
-PUSH = 0.02
+PUSH = 0.01
 """Density of the accelerations that it knows nothing of, m/s²/sqrt(Hz)."""
 GATE = 4.0
 """A range further off than so many standard deviations is not used."""

@@ -14,13 +14,17 @@ from testbed.description.messages import NS_PER_S
 from testbed.description.vehicle import Vehicle
 from testbed.flight.allocation import Allocation, Outcome, allocation
 from testbed.flight.guard import REFUSALS, Action, Objection, guard, memory
-from testbed.flight.modulation import Modulation, Windows, modulation
+from testbed.flight.modulation import Modulation, Windows, modulation, supply
 from testbed.flight.modulation.quiet import NONE
 
 TRIALS: Final = 4
 """Most attempts to scale duties down to what the sagging supply lets all valves give."""
 REALLOCATIONS: Final = 8
 """Most attempts to find duties that the supply they make sag allows for; each comes some five times closer."""
+STEPS: Final = 40
+"""Most steps towards what the supply allows for in the long run; near the most that it can give they are small ones."""
+SMALL: Final = 1e-7
+"""Share of the time that is not worth another such step."""
 CLOSE: Final = 1e-5
 """Shortfall that is not worth another attempt, s of thrust."""
 
@@ -107,8 +111,8 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     odometry: where the vehicle believes to be at the wrench's stamp.
 
     What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
-    Where the sum is out of reach, or too much for the sagging supply, the wrench alone is allocated, scaled down, and
-    each valve keeps its own leftover.
+    Where the sum is out of reach, or a valve at its bound, the wrench alone is allocated and each valve keeps its own
+    leftover, which can wait: to give it at once takes valves that need more gas. What is still too much is scaled down.
     """
     stamp = wrench.stamp + p.lead
     fill_coming(p, s, wrench.stamp)
@@ -125,8 +129,9 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     for k in range(6):
         s.wanted[k] = s.guard.passed[k]
     owe(p, s)
-    if not attain(p, s, stamp, False) or s.allocation.outcome != Outcome.ATTAINED:
-        give_what_can_be(p, s, stamp)
+    paid = attain(p, s, stamp)
+    if not paid or bounded(p, s):
+        give_what_can_be(p, s, stamp, paid)
     s.outcomes[s.allocation.outcome] += 1
     modulation.write(p.modulation, s.modulation, schedule)
 
@@ -147,57 +152,129 @@ def fill_coming(p: Any, s: Any, now: int) -> None:
 
 
 @njit(cache=True)
-def attain(p: Any, s: Any, stamp: int, each_its_own: bool) -> bool:
-    """Allocate the wrench in the state, as far as it is in reach, and make its pulses; see `give`.
+def attain(p: Any, s: Any, stamp: int) -> bool:
+    """Allocate the wrench in the state and make its pulses; False if it is out of reach in this period, see `give`.
 
     No valve can give more than one that is open throughout, and that is the less the more the others make the supply
     sag. As all valves share one supply and each draws from it what it costs in gas, the duties that are of least gas
-    under the bound that they themselves cause are those of least gas of all; they are approached step by step.
+    under the bound that they themselves cause are those of least gas of all; they are approached step by step. Where a
+    step goes too far for the wrench, the first is taken whose pulses fall short by no more than may be owed: as large a
+    share as there is under the lower bound would take more valves, which lower it further, and so on downward.
     """
     period, lost = p.modulation.period / NS_PER_S, 1.0 - p.modulation.usable
-    fits = False
+    enough, fits = -1.0, False
     for _ in range(REALLOCATIONS):
         s.allocation.lost = lost
         allocation.allocate(p.allocation, s.allocation)
-        fits = give(p, s, stamp, 1.0, each_its_own)
-        largest = 0.0
-        for j in range(p.modulation.valves):
-            largest = max(largest, s.allocation.duty[j])
+        if s.allocation.outcome != Outcome.ATTAINED:
+            if enough < 0.0:
+                return False
+            s.allocation.lost = enough
+            allocation.allocate(p.allocation, s.allocation)
+            return give(p, s, stamp, 1.0, False)
+        fits = give(p, s, stamp, 1.0, False)
+        if fits and enough < 0.0:
+            enough = lost
         before, lost = lost, max(1.0 - p.modulation.usable * s.modulation.pulses.supply.sum / period, 0.0)
-        if largest < 1.0 - max(before, lost) or abs(lost - before) * period < CLOSE:
+        if settled(p, s, before, lost, CLOSE / period):
             break
     return fits
+
+
+@njit(cache=True)
+def allocate_steadily(p: Any, s: Any) -> None:
+    """Allocate the wrench in the state under the bound that its duties cause in the long run; see `attain`.
+
+    What single pulses do to a period's supply evens out over the periods, and what a valve falls short by meanwhile can
+    wait.
+    """
+    strength, lost = 1.0, 1.0 - p.modulation.usable
+    for _ in range(STEPS):
+        s.allocation.lost = lost
+        allocation.allocate(p.allocation, s.allocation)
+        given = 0.0
+        for j in range(p.modulation.valves):
+            given += p.modulation.supply.draw[j] * s.allocation.duty[j]
+        if s.allocation.outcome == Outcome.ATTAINED:
+            strength = supply.strength_giving(p.modulation.supply, given)
+        else:  # what is given would fall and rise with the bound
+            strength = supply.strength_under(p.modulation.supply, given / strength)
+        strength = min(strength, 1.0)
+        before, lost = lost, 1.0 - p.modulation.usable * strength
+        if settled(p, s, before, lost, SMALL):
+            break
+
+
+@njit(cache=True)
+def settled(p: Any, s: Any, before: float, lost: float, close: float) -> bool:
+    """Whether the duties allocated with `before` lost are those that `lost`, which they cause, allows for."""
+    return bool(largest_duty(p, s) < 1.0 - max(before, lost) or abs(lost - before) < close)
+
+
+@njit(cache=True)
+def bounded(p: Any, s: Any) -> bool:
+    """Whether the allocated duties are held down by what a valve can give, or are more than that in this period."""
+    reach = p.modulation.usable * s.modulation.pulses.supply.sum / p.modulation.period * NS_PER_S
+    lowered = s.allocation.lost > 1.0 - p.modulation.usable
+    return bool(lowered or largest_duty(p, s) > min(1.0 - s.allocation.lost, reach) - CLOSE)
+
+
+@njit(cache=True)
+def largest_duty(p: Any, s: Any) -> float:
+    """Largest of the allocated duties."""
+    largest = 0.0
+    for j in range(p.modulation.valves):
+        largest = max(largest, s.allocation.duty[j])
+    return largest
 
 
 @njit(cache=True)
 def give(p: Any, s: Any, stamp: int, share: float, each_its_own: bool) -> bool:
     """Make pulses for `share` of the allocated duties; False if some valve falls short by more than it may owe.
 
-    each_its_own: every valve's own leftover is added; else it is in the duties already.
+    each_its_own: every valve's own leftover is added, but that of one that is not wanted waits, for it may push against
+    those that are; else it is in the duties already.
     """
     pulses, period = s.modulation, p.modulation.period / NS_PER_S
     for j in range(p.modulation.valves):
         pulses.duty[j] = share * s.allocation.duty[j]
-        pulses.target[j] = pulses.duty[j] * period + (pulses.carry[j] if each_its_own else 0.0)
+        pulses.target[j] = pulses.duty[j] * period
+        if each_its_own:
+            waits = pulses.duty[j] == 0.0
+            pulses.target[j] += min(pulses.carry[j], p.modulation.bit - CLOSE) if waits else pulses.carry[j]
     modulation.pulse(p.modulation, pulses, stamp)
-    shortfall = 0.0
-    for j in range(p.modulation.valves):
-        shortfall = max(shortfall, pulses.pulses.need[j])
-    return bool(shortfall <= p.modulation.most + CLOSE)
+    return shortfall(p, s) <= p.modulation.most + CLOSE
 
 
 @njit(cache=True)
-def give_what_can_be(p: Any, s: Any, stamp: int) -> None:
-    """Give the wrench alone, scaled down to what all valves can give together, sagging supply included."""
+def shortfall(p: Any, s: Any) -> float:
+    """Most that any valve falls short by at the end of the period, s of nominal thrust."""
+    most = 0.0
+    for j in range(p.modulation.valves):
+        most = max(most, s.modulation.pulses.need[j])
+    return most
+
+
+@njit(cache=True)
+def give_what_can_be(p: Any, s: Any, stamp: int, paid: bool) -> None:
+    """Give the wrench alone, scaled down to what all valves can give together, sagging supply included.
+
+    paid: the wrench can be given with all that is owed, which is better than to scale it down or to owe much.
+    """
     for k in range(6):
         s.allocation.wrench[k] = s.wanted[k]
-    if attain(p, s, stamp, True):
+    allocate_steadily(p, s)
+    fits = give(p, s, stamp, 1.0, True)
+    if paid and (not fits or s.allocation.outcome != Outcome.ATTAINED or shortfall(p, s) > p.modulation.bit):
+        owe(p, s)
+        attain(p, s, stamp)
         return
     share = 1.0
     for _ in range(TRIALS):
-        share = min(share, within_reach(p, s))
-        if give(p, s, stamp, share, True):
+        if fits:
             break
+        share = min(share, within_reach(p, s))
+        fits = give(p, s, stamp, share, True)
     if share < 1.0:
         s.allocation.scale *= share
         if s.allocation.outcome == Outcome.ATTAINED:

@@ -158,7 +158,7 @@ def test_leftovers_that_come_and_go_never_fire_against_the_mean():
 
 
 @settings(deadline=None, max_examples=40)
-@given(st.lists(six, min_size=40, max_size=40), st.sampled_from([0.002, 0.02, 0.2]))
+@given(st.lists(six, min_size=40, max_size=40), st.sampled_from([0.002, 0.02, 0.2, 4.0]))
 def test_no_period_has_pulses_of_opposed_valves(directions, size):
     driver = ThrusterDriver(VEHICLE, "table", TABLE_AXES)
     columns = MATRIX[axis_mask(TABLE_AXES)] / np.linalg.norm(MATRIX[axis_mask(TABLE_AXES)] + 1e-12, axis=0)
@@ -189,6 +189,18 @@ def test_saturation_keeps_the_direction_of_the_impulse():
     direction = wrench[rows] / np.linalg.norm(wrench[rows])
     assert np.linalg.norm(impulse - direction * (direction @ impulse)) < 0.01 * np.linalg.norm(impulse)
     assert direction @ impulse == pytest.approx(10.0 * driver_reach(direction @ np.eye(6)[rows], TABLE_AXES), rel=0.02)
+
+
+@pytest.mark.parametrize("sag", [0.0, 0.12])
+def test_what_saturation_takes_away_is_not_given_later(sag):
+    """After far too much to and fro nothing is wanted: at most about one shortest pulse of each valve is left."""
+    driver, rng = ThrusterDriver(with_thrusters(maximum_sag=sag), "table", TABLE_AXES), np.random.default_rng(12)
+    schedules = drive(driver, np.vstack([4.0 * rng.normal(size=(200, 6)) * SIZE, np.zeros((20, 6))]))
+    assert driver.state[0]["outcomes"][Outcome.SATURATED] > 100
+    valves = np.abs(MATRIX[axis_mask(TABLE_AXES)]).max(axis=0) > 0.1
+    most = float(driver.parameters[0]["modulation"]["most"])
+    assert full_thrust(schedules[200:]).sum() <= valves.sum() * most
+    assert not any(schedule["open"].any() for schedule in schedules[203:])
 
 
 def test_the_same_wrenches_give_the_same_bits():

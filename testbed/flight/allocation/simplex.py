@@ -80,10 +80,12 @@ def step(w: Any, column: int) -> None:
     """Move one non-basic variable until it or a basic one meets a bound; in the latter case exchange them."""
     sign = -1.0 if w.at_upper[column] else 1.0
     length = w.upper[column] - w.lower[column]
-    leaving, to_upper, size = -1, False, 0.0
+    leaving, to_upper, size, rounding = -1, False, 0.0, TOLERANCE
+    for r in range(w.rows):
+        rounding = max(rounding, TOLERANCE * abs(w.tableau[r, column]))
     for r in range(w.rows):
         slope = -sign * w.tableau[r, column]
-        if abs(slope) <= TOLERANCE:
+        if abs(slope) <= rounding:
             continue
         j = w.basis[r]
         lower = 0.0 if j == ARTIFICIAL else w.lower[j]

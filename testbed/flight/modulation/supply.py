@@ -28,6 +28,8 @@ PARAMETERS: Final = np.dtype(
 STATE: Final = np.dtype([("time", "f8"), ("strength", "f8"), ("sum", "f8"), ("draw", "f8"), ("open", "i8")], align=True)
 """time s since the start of the period, strength then, its integral until then, φ and how many valves are open."""
 
+LEAST: Final = 1e-3
+"""Strength below which no supply is taken to sag."""
 _STEPS: Final = 2
 """Of Newton's method for the time of a closing: each squares an error that starts below the sag, and what is then left,
 some 1e-5 of the pulse, is booked."""
@@ -88,6 +90,24 @@ def time_to(p: Any, u: Any, amount: float, tail: float) -> float:
         got = final * step + excess * (1.0 - left) / rate + tail * strength
         step -= (got - amount) / (strength - tail * rate * excess * left)
     return max(step, 0.0)
+
+
+@njit(cache=True)
+def strength_under(p: Any, draw: float) -> float:
+    """Strength in the long run while so much is drawn."""
+    return max(p.lock / (1.0 + draw) - p.base, LEAST)
+
+
+@njit(cache=True)
+def strength_giving(p: Any, given: float) -> float:
+    """Strength in the long run while valves give, summed, so much times what they draw; LEAST if it is too much.
+
+    It is σ = lock/(1 + given/σ) - base, of steady valves. By Jensen's inequality, mean(φ·y) <= mean(φ)·mean(y) for
+    y = σ + base, no pulses that give as much leave a larger mean.
+    """
+    half = 0.5 * (p.lock - p.base - given)
+    square = half * half - p.base * given
+    return max(half + math.sqrt(square), LEAST) if half > 0.0 and square >= 0.0 else LEAST
 
 
 @njit(cache=True)

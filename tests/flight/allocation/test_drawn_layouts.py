@@ -75,3 +75,21 @@ def test_gas_and_scale_are_those_of_the_optimum():
 
 def test_what_a_layout_cannot_give_is_reported_as_unreachable():
     assert 10 < count_unreachable(102, 100) < 100
+
+
+def test_axes_of_which_next_to_nothing_is_wanted_leave_the_wrench_as_asked():
+    """As leftovers add to it, from rounding on: pivots on what is almost zero would end with quite another wrench."""
+    generator = np.random.default_rng(103)
+    for _ in range(400):
+        layout = spanning_layout(generator)
+        allocation = Allocation(layout.vehicle, layout.place, layout.axes)
+        rows = generator.permutation(np.eye(len(layout.matrix))[0])
+        for _ in range(5):
+            little = 10.0 ** generator.uniform(-18.0, -4.0, len(rows)) * generator.choice((-1.0, 0.0, 1.0), len(rows))
+            wrench = np.zeros(6)
+            wrench[layout.active] = (rows + little) * layout.row_size
+            wrench *= 0.9 * allocation.authority(wrench)
+            duty, _, outcome = allocation.allocate(wrench)
+            asked = layout.scaled(wrench)
+            assert outcome == Outcome.ATTAINED
+            np.testing.assert_allclose(layout.matrix @ duty, asked, atol=1e-6 * np.abs(asked).max())

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from testbed.flight.modulation import Modulation
 from testbed.flight.modulation.replay import replay
+from testbed.flight.modulation.supply import LEAST, strength_giving, strength_under
 from tests.drawn.sagging import mean_strength
 from tests.flight.fired import fired, with_thrusters
 
@@ -64,6 +65,19 @@ def test_a_constant_duty_is_given_to_one_shortest_pulse_over_100_periods(duty, s
     schedules = [modulation.modulate(START + number * PERIOD, duty)[0] for number in range(100)]
     bit = modulation.parameters[0]["bit"]
     assert np.all(np.abs(fired(vehicle, schedules)[0] - 10.0 * duty) <= bit + 3e-4)
+
+
+@pytest.mark.parametrize("sag", SAGS)
+@pytest.mark.parametrize("duty", [0.05, 0.1, 0.2, 0.5])
+def test_the_strength_in_the_long_run_is_the_bound_on_that_of_any_pulses(sag, duty):
+    p = Modulation(with_thrusters(maximum_sag=sag)).parameters[0]["supply"]
+    given = float(p["draw"][:COUNT].sum()) * duty
+    strength = strength_giving(p, given)
+    if mean_strength(p, given) > 0.0:
+        assert strength == pytest.approx(mean_strength(p, given), rel=1e-12)
+        assert strength == pytest.approx(strength_under(p, given / strength), rel=1e-12)
+    else:
+        assert strength == LEAST
 
 
 @settings(deadline=None, max_examples=25)
