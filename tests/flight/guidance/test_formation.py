@@ -165,6 +165,18 @@ def test_what_the_trajectory_says_of_held_axes_is_not_followed():
     assert body.status[0]["phase"] == Phase.HOLDING
 
 
+def test_with_a_deadband_it_drifts_about_the_trajectory_within_it():
+    body = FloatingBody(vehicle())
+    body.command(maneuver("formation", speed_limit=SPEED, deadband=0.02, deadband_angle=math.radians(2.0)))
+    course = planned(body, resting((0.6, -0.4, HEIGHT)))
+    assert body.guidance.accept_trajectory(as_record(course))
+    body.run(course.plan.trajectories.end + 10.0)
+    assert errors_of(body).max() < math.sqrt(2.0) * 0.02
+    assert errors_of(body, "attitude_error").max() < math.radians(2.0)
+    assert body.reference[0]["position"] == pytest.approx([0.6, -0.4, HEIGHT])
+    assert body.status[0]["phase"] == Phase.HOLDING
+
+
 # Without a trajectory, before it, and with another's
 
 
