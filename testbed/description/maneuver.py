@@ -21,6 +21,7 @@ class Kind(IntEnum):
     TRANSLATE = 2
     ROTATE = 3
     TRACK = 4
+    FORMATION = 5
 
 
 class Phase(IntEnum):
@@ -41,6 +42,8 @@ class Reason(IntEnum):
     NO_FIX = 2
     OUT_OF_TIME = 3
     NOT_STARTED = 4
+    NO_TRAJECTORY = 5
+    BAD_TRAJECTORY = 6
 
 
 class Waypoint(BaseModel):
@@ -63,7 +66,8 @@ class Maneuver(BaseModel):
     it asks for nothing. Positions are of base_link in the fixed frame. A translation or rotation is flown as fast as
     the limits allow, unless it has a `duration` s (arrive then, with the least peak effort) or a mass of `gas` kg (as
     fast as that allows). With `deadband` m and `deadband_angle` rad guidance lets the vehicle drift about its reference
-    within so much along and about each axis of base_link.
+    within so much along and about each axis of base_link. A maneuver of kind formation follows the messages.TRAJECTORY
+    of its number, and brakes and stays until there is one.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -71,7 +75,7 @@ class Maneuver(BaseModel):
     number: int = Field(ge=1)
     run: str
     attempt: int = Field(ge=1)
-    kind: Literal["hold", "translate", "rotate", "track"]
+    kind: Literal["hold", "translate", "rotate", "track", "formation"]
     start: int
     expiry: int
     position: tuple[float, float, float] | None = None

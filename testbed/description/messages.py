@@ -19,6 +19,8 @@ MAX_BATTERY_POINTS: Final = 16
 MAX_RANGES: Final = MAX_BEACONS * MAX_RECEIVERS
 MAX_POINTS: Final = 2 * MAX_VALVES + 2
 MAX_WAYPOINTS: Final = 16
+MAX_KNOTS: Final = 64
+"""Points of a planned trajectory."""
 MAX_HULL: Final = 16
 """Corners of a vehicle's hull."""
 MAX_PORTS: Final = 4
@@ -142,6 +144,25 @@ MANEUVER: Final = np.dtype(
     align=True,
 )
 """One maneuver as guidance sees it: see description/maneuver.py for the meaning of each field; zero: not given."""
+
+TRAJECTORY: Final = np.dtype(
+    [
+        ("stamp", "i8"),
+        ("number", "i8"),
+        ("count", "i8"),
+        ("offset", "i8", (MAX_KNOTS,)),
+        ("position", "f8", (MAX_KNOTS, 3)),
+        ("orientation", "f8", (MAX_KNOTS, 4)),
+        ("velocity", "f8", (MAX_KNOTS, 3)),
+        ("rate", "f8", (MAX_KNOTS, 3)),
+    ],
+    align=True,
+)
+"""A trajectory planned for the maneuver of this number: knot k is passed `offset[k]` ns after the stamp.
+
+All in the fixed frame: position m and orientation of base_link, its velocity m/s, and its rate rad/s (along the fixed
+axes). Between knots a cubic Hermite curve; from the last one on its velocity and rate stay. A later stamp replaces.
+"""
 
 STATUS: Final = np.dtype(
     [

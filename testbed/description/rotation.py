@@ -104,6 +104,48 @@ def integrate(q: Quaternion, v: Vector3) -> Tuple4:
 
 
 @njit(cache=True)
+def rate_of(v: Vector3, slope: Vector3) -> Tuple3:
+    """Rate along body axes of the rotation vector `v` that changes by `slope` a second: its right Jacobian times that.
+
+    Bullo and Murray, "Proportional derivative (PD) control on the Euclidean group" (1995), from memory.
+    """
+    angle2 = v[0] * v[0] + v[1] * v[1] + v[2] * v[2]
+    if angle2 < 1e-6:  # series: the next terms are below 1e-14
+        first, second = 0.5 - angle2 / 24.0, 1.0 / 6.0 - angle2 / 120.0
+    else:
+        angle = math.sqrt(angle2)
+        first, second = (1.0 - math.cos(angle)) / angle2, (angle - math.sin(angle)) / (angle2 * angle)
+    once = cross(v, slope)
+    twice = cross(v, once)
+    return (
+        slope[0] - first * once[0] + second * twice[0],
+        slope[1] - first * once[1] + second * twice[1],
+        slope[2] - first * once[2] + second * twice[2],
+    )
+
+
+@njit(cache=True)
+def slope_of(v: Vector3, rate: Vector3) -> Tuple3:
+    """Change per second of the rotation vector `v`, shorter than 2 pi, of a body that turns with `rate` (body axes).
+
+    The inverse of rate_of.
+    """
+    angle2 = v[0] * v[0] + v[1] * v[1] + v[2] * v[2]
+    if angle2 < 1e-6:
+        second = 1.0 / 12.0 + angle2 / 720.0
+    else:
+        half = 0.5 * math.sqrt(angle2)
+        second = (1.0 - half * math.cos(half) / math.sin(half)) / angle2
+    once = cross(v, rate)
+    twice = cross(v, once)
+    return (
+        rate[0] + 0.5 * once[0] + second * twice[0],
+        rate[1] + 0.5 * once[1] + second * twice[1],
+        rate[2] + 0.5 * once[2] + second * twice[2],
+    )
+
+
+@njit(cache=True)
 def to_matrix(q: Quaternion, matrix: NDArray[np.float64]) -> None:
     """Fill `matrix`, shape (3, 3), with the rotation matrix: matrix @ body components = fixed components."""
     x, y, z, w = q[0], q[1], q[2], q[3]

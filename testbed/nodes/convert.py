@@ -16,7 +16,9 @@ from geometry_msgs.msg import (
     Pose,
     PoseStamped,
     Quaternion,
+    Transform,
     TransformStamped,
+    Twist,
     Vector3,
     Vector3Stamped,
     WrenchStamped,
@@ -25,11 +27,17 @@ from nav_msgs.msg import Odometry
 from numpy.typing import NDArray
 from sensor_msgs.msg import Imu, JointState, PointCloud2, PointField
 from std_msgs.msg import Header
-from trajectory_msgs.msg import JointTrajectory, JointTrajectoryPoint
+from trajectory_msgs.msg import (
+    JointTrajectory,
+    JointTrajectoryPoint,
+    MultiDOFJointTrajectory,
+    MultiDOFJointTrajectoryPoint,
+)
 
 from testbed.description import messages
 from testbed.description.messages import RANGE_POINT
 from testbed.nodes.topics import to_nanoseconds, to_time
+from testbed.record.contract import maneuver_of, trajectory_joint
 
 _POINT_FIELD_TYPES = {"<u2": PointField.UINT16, "|u1": PointField.UINT8, "<f8": PointField.FLOAT64}
 _RANGE_LAYOUT = [
@@ -219,3 +227,43 @@ def schedule_from_message(message: JointTrajectory, valve_names: list[str], reco
         record["offset"][k] = point.time_from_start.sec * messages.NS_PER_S + point.time_from_start.nanosec
         record["open"][k, : len(valve_names)] = np.array(point.positions) > 0.5
     record["count"] = len(message.points)
+
+
+def trajectory_to_message(record: np.void, frame: str, body: str) -> MultiDOFJointTrajectory:
+    """TRAJECTORY record of base_link (`body`) in the fixed frame to MultiDOFJointTrajectory."""
+    message = MultiDOFJointTrajectory()
+    _begin(message, int(record["stamp"]), frame)
+    message.joint_names = [trajectory_joint(body, int(record["number"]))]
+    points = []
+    for k in range(int(record["count"])):
+        pose, twist = Transform(), Twist()
+        _fill(pose.translation, record["position"][k])
+        turn = pose.rotation
+        turn.x, turn.y, turn.z, turn.w = record["orientation"][k].tolist()
+        _fill(twist.linear, record["velocity"][k])
+        _fill(twist.angular, record["rate"][k])
+        point = MultiDOFJointTrajectoryPoint(transforms=[pose], velocities=[twist])
+        point.time_from_start.sec, point.time_from_start.nanosec = divmod(int(record["offset"][k]), messages.NS_PER_S)
+        points.append(point)
+    message.points = points
+    return message
+
+
+def trajectory_from_message(message: MultiDOFJointTrajectory, frame: str, body: str, record: np.void) -> None:
+    """Fill a TRAJECTORY record from MultiDOFJointTrajectory; ValueError where frame, names or sizes do not fit."""
+    count = len(message.points)
+    if message.header.frame_id != frame:
+        raise ValueError(f"a trajectory in {message.header.frame_id!r}, allowed: {frame}")
+    if count > messages.MAX_KNOTS:
+        raise ValueError(f"a trajectory of {count} points, at most {messages.MAX_KNOTS} are allowed")
+    record["number"] = maneuver_of(message.joint_names, body)
+    record["stamp"], record["count"] = to_nanoseconds(message.header.stamp), count
+    for k, point in enumerate(message.points):
+        if len(point.transforms) != 1 or len(point.velocities) != 1:
+            raise ValueError(f"trajectory point {k} has {len(point.transforms)} poses, {len(point.velocities)} twists")
+        pose, twist = point.transforms[0], point.velocities[0]
+        record["offset"][k] = point.time_from_start.sec * messages.NS_PER_S + point.time_from_start.nanosec
+        record["position"][k] = pose.translation.x, pose.translation.y, pose.translation.z
+        record["orientation"][k] = quaternion_from_message(pose.rotation)
+        record["velocity"][k] = twist.linear.x, twist.linear.y, twist.linear.z
+        record["rate"][k] = twist.angular.x, twist.angular.y, twist.angular.z

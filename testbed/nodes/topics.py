@@ -21,7 +21,7 @@ from rclpy.qos import QoSDurabilityPolicy, QoSHistoryPolicy, QoSProfile, QoSReli
 from rosgraph_msgs.msg import Clock
 from sensor_msgs.msg import BatteryState, CameraInfo, FluidPressure, Image, Imu, JointState, PointCloud2, Temperature
 from std_msgs.msg import Bool, Header, String
-from trajectory_msgs.msg import JointTrajectory
+from trajectory_msgs.msg import JointTrajectory, MultiDOFJointTrajectory
 
 from testbed.record import contract
 
@@ -130,6 +130,15 @@ VEHICLE_TOPICS: Final = (
         "guidance",
         "on change",
         hearers=(1, 0),
+    ),
+    Topic(
+        "trajectory",
+        MultiDOFJointTrajectory,
+        "poses and velocities planned ahead, for a maneuver of kind formation",
+        "formation (nobody yet)",
+        "guidance (not yet), displays",
+        "on change",
+        latched=True,
     ),
     Topic(
         "reference",
@@ -290,10 +299,9 @@ GLOBAL_TOPICS: Final = (
 
 NOT_YET: Final = (
     "relative/odometry",
-    "trajectory",
     "/markers",
 )
-"""Rows of the contract that nobody publishes yet."""
+"""Rows of the contract that are not there yet."""
 
 NOT_HERE: Final = ("/tf",) if TRANSFORM is None else ()
 """Rows whose message type is not installed."""

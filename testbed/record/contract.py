@@ -30,6 +30,22 @@ class Layout:
     paths: Mapping[str, str] = field(default_factory=dict)
 
 
+def trajectory_paths(points: int) -> dict[str, str]:
+    """Where the fields of messages.TRAJECTORY and the parts of its offsets lie in a `trajectory` of so many points."""
+    paths: dict[str, str] = {}
+    for k in range(points):
+        at = f"points.{k}"
+        paths |= {
+            f"position {k}": f"{at}.transforms.0.translation",
+            f"orientation {k}": f"{at}.transforms.0.rotation",
+            f"velocity {k}": f"{at}.velocities.0.linear",
+            f"rate {k}": f"{at}.velocities.0.angular",
+            f"time {k} sec": f"{at}.time_from_start.sec",
+            f"time {k} nanosec": f"{at}.time_from_start.nanosec",
+        }
+    return paths
+
+
 def header(frame: str = "") -> Any:
     """A header with a zero stamp."""
     return message("std_msgs/msg/Header", frame_id=frame)
@@ -127,6 +143,43 @@ def schedule(valves: Sequence[str], points: int) -> Any:
     )
 
 
+def trajectory(frame: str, body: str, number: int, points: int) -> Any:
+    """MultiDOFJointTrajectory of one joint: a transform and a velocity at each of `points` points, no accelerations.
+
+    Header frame `table` or `cabin`, in which both are given; the joint says whose pose it is and for which maneuver.
+    """
+    point = "trajectory_msgs/msg/MultiDOFJointTrajectoryPoint"
+
+    def make() -> Any:
+        pose, twist = message("geometry_msgs/msg/Transform"), message("geometry_msgs/msg/Twist")
+        return message(point, transforms=[pose], velocities=[twist])
+
+    return message(
+        "trajectory_msgs/msg/MultiDOFJointTrajectory",
+        header=header(frame),
+        joint_names=[trajectory_joint(body, number)],
+        points=[make() for _ in range(points)],
+    )
+
+
+def trajectory_joint(body: str, number: int) -> str:
+    """The only joint of a `trajectory`: `<vehicle>/base_link/maneuver/<number>`; the message has no other place."""
+    return f"{body}/maneuver/{number}"
+
+
+def maneuver_of(joint_names: Sequence[str], body: str) -> int:
+    """Number of the maneuver that a `trajectory` with these joints answers.
+
+    Raises:
+        ValueError: not one joint, or not named so.
+
+    """
+    head, _, number = joint_names[0].rpartition("/") if len(joint_names) == 1 else ("", "", "")
+    if head != f"{body}/maneuver" or not (number.isascii() and number.isdigit()):
+        raise ValueError(f"a trajectory of {list(joint_names)}, allowed: one joint, {body}/maneuver/<number>")
+    return int(number)
+
+
 def valve_state(valves: Sequence[str]) -> Any:
     """JointState of all valves right after the edge at its stamp (1 open), or of ports (1 holds)."""
     return message("sensor_msgs/msg/JointState", header=header(), name=list(valves), position=np.zeros(len(valves)))
@@ -174,6 +227,7 @@ BATTERY: Final = Layout(
 PORT_STATE: Final = Layout("sensor_msgs/msg/JointState", valve_state, {"held": "position"})
 VALVE_STATE: Final = Layout("sensor_msgs/msg/JointState", valve_state, {"open": "position"})
 SCHEDULE: Final = Layout("trajectory_msgs/msg/JointTrajectory", schedule)
+TRAJECTORY: Final = Layout("trajectory_msgs/msg/MultiDOFJointTrajectory", trajectory)
 RANGES: Final = Layout("sensor_msgs/msg/PointCloud2", cloud)
 INNOVATIONS: Final = Layout("sensor_msgs/msg/PointCloud2", cloud)
 IMAGE: Final = Layout("sensor_msgs/msg/Image", image, {"data": "data"})
@@ -197,6 +251,7 @@ VEHICLE_TOPICS: Final = {
     "estimate/innovations": INNOVATIONS,
     "maneuver": TEXT,
     "maneuver/status": TEXT,
+    "trajectory": TRAJECTORY,
     "reference": ODOMETRY,
     "wrench": WRENCH,
     "valves/schedule": SCHEDULE,

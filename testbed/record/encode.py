@@ -148,6 +148,22 @@ class VehicleEncoder:
             groups.append(Group(index, template.rows(chosen["stamp"], values)))
         return self._block("valves/schedule", contract.SCHEDULE, records["stamp"], log_times, groups)
 
+    def trajectories(self, records: NDArray[np.void], log_times: Stamps) -> Block:
+        """`trajectory` from messages.TRAJECTORY, sent at `log_times`."""
+        groups = []
+        for number, points in sorted({(int(one["number"]), int(one["count"])) for one in records}):
+            index = np.flatnonzero((records["number"] == number) & (records["count"] == points))
+            chosen, constants = records[index], (self._place, self._body, number, points)
+            values: dict[str, NDArray[Any]] = {}
+            for k in range(points):
+                for name in ("position", "orientation", "velocity", "rate"):
+                    values[f"{name} {k}"] = chosen[name][:, k]
+                values[f"time {k} sec"] = chosen["offset"][:, k] // 1_000_000_000
+                values[f"time {k} nanosec"] = chosen["offset"][:, k] % 1_000_000_000
+            template = self._template(contract.TRAJECTORY, constants, contract.trajectory_paths(points))
+            groups.append(Group(index, template.rows(chosen["stamp"], values)))
+        return self._block("trajectory", contract.TRAJECTORY, records["stamp"], log_times, groups)
+
     def ranges(self, records: NDArray[np.void], log_times: Stamps) -> Block:
         """`ranges` from messages.RANGES, sent at `log_times`, a cycle after the pulse that stamps them."""
         names = RANGE_POINT.names or ()

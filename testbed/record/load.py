@@ -61,6 +61,7 @@ class VehicleRecord:
     wrench: NDArray[np.void]
     status: NDArray[np.void]
     maneuvers: tuple[Maneuver, ...]
+    trajectories: NDArray[np.void]
     valves: ValveStates
     pressure: NDArray[np.void]
     temperature: NDArray[np.void]
@@ -167,6 +168,7 @@ def _load_vehicle(name: str, channels: Mapping[str, Channel]) -> VehicleRecord:
         wrench=records("wrench", messages.WRENCH, contract.WRENCH),
         status=status[in_order(status["stamp"])],
         maneuvers=tuple(texts("maneuver", Maneuver.model_validate_json)),
+        trajectories=_trajectories(name, channels.get(f"/{name}/trajectory")),
         valves=_valves(channels.get(f"/{name}/valves/state")),
         pressure=records("supply/pressure", PRESSURE, contract.PRESSURE),
         temperature=temperature,
@@ -174,6 +176,37 @@ def _load_vehicle(name: str, channels: Mapping[str, Channel]) -> VehicleRecord:
         bias=records("estimate/bias", VECTOR, contract.VECTOR),
         disturbance=records("estimate/disturbance", messages.WRENCH, contract.WRENCH),
     )
+
+
+def _trajectories(name: str, channel: Channel | None) -> NDArray[np.void]:
+    """Those that guidance could read; what it refused, of another sender, does not make a recording unreadable."""
+    if channel is None or not len(channel):
+        return np.zeros(0, messages.TRAJECTORY)
+    if channel.type != contract.TRAJECTORY.type:
+        raise ValueError(f"{channel.topic} holds {channel.type}, allowed: {contract.TRAJECTORY.type}")
+    records = np.zeros(len(channel), messages.TRAJECTORY)
+    read = np.zeros(len(channel), bool)
+    for batch in batches(channel):
+        points = batch.example.points
+        fits = all(len(one.transforms) == len(one.velocities) == 1 for one in points)
+        try:
+            number = contract.maneuver_of(batch.example.joint_names, f"{name}/base_link")
+        except ValueError:
+            continue
+        if len(points) > messages.MAX_KNOTS or not fits:
+            continue
+        read[batch.indices] = True
+        records["stamp"][batch.indices] = batch.stamps()
+        records["number"][batch.indices], records["count"][batch.indices] = number, len(points)
+        found = batch.fields(contract.trajectory_paths(len(points))) if points else None
+        for k in range(len(points)):
+            assert found is not None
+            seconds = found[f"time {k} sec"].astype(np.int64)
+            records["offset"][batch.indices, k] = seconds * messages.NS_PER_S + found[f"time {k} nanosec"]
+            for field_name in ("position", "orientation", "velocity", "rate"):
+                records[field_name][batch.indices, k] = found[f"{field_name} {k}"]
+    records = records[read]
+    return records[in_order(records["stamp"])]
 
 
 def _valves(channel: Channel | None) -> ValveStates:

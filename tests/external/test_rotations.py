@@ -93,3 +93,29 @@ def test_heading_of_a_leaning_body_is_the_yaw_of_the_zyx_angles(yaw, pitch, roll
 @settings(deadline=None)
 def test_cross_is_the_vector_product_of_numpy(a, b):
     assert np.allclose(rotation.cross(a, b), np.cross(a, b), rtol=0.0, atol=1e-15)
+
+
+@given(rotation_vectors, vectors)
+@settings(deadline=None, max_examples=200)
+def test_the_rate_of_a_changing_rotation_vector_is_that_of_scipy_s_rotations(turn, slope):
+    """By the central difference of two products of scipy's, whose error goes with the square of the step."""
+    step = 1e-5
+    before, after = (Rotation.from_rotvec(turn + sign * step * slope) for sign in (-0.5, 0.5))
+    expected = (before.inv() * after).as_rotvec() / step
+    assert rotation.rate_of(turn, slope) == pytest.approx(expected, abs=1e-8)
+
+
+@given(rotation_vectors, vectors)
+@settings(deadline=None, max_examples=200)
+def test_the_slope_of_a_rotation_vector_is_the_inverse_of_its_rate(turn, slope):
+    assert rotation.slope_of(turn, rotation.rate_of(turn, slope)) == pytest.approx(slope, abs=1e-11)
+
+
+@pytest.mark.parametrize("size", [0.0, 1e-9, 0.9999e-3, 1.0001e-3])
+def test_rates_and_slopes_agree_on_both_sides_of_their_series(size):
+    turn, slope = size * np.array([0.6, -0.48, 0.64]), np.array([0.3, 0.2, -0.5])
+    x, y, z = turn
+    skew = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    exact = slope - skew @ slope / 2 + skew @ skew @ slope / 6 - skew @ skew @ skew @ slope / 24
+    assert rotation.rate_of(turn, slope) == pytest.approx(exact, abs=1e-13)
+    assert rotation.slope_of(turn, exact) == pytest.approx(slope, abs=1e-13)

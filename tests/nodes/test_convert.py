@@ -14,7 +14,7 @@ from std_msgs.msg import String
 from trajectory_msgs.msg import JointTrajectory, JointTrajectoryPoint
 
 from testbed.description import messages
-from testbed.description.messages import INNOVATION_POINT, MAX_POINTS, MAX_RANGES, NS_PER_S
+from testbed.description.messages import INNOVATION_POINT, MAX_KNOTS, MAX_POINTS, MAX_RANGES, NS_PER_S
 from testbed.description.status import status_json, status_record
 from testbed.nodes import convert
 from testbed.nodes.wire import Decoder
@@ -63,6 +63,17 @@ def any_schedule(seed, stamp):
     return record
 
 
+def any_trajectory(seed, stamp):
+    generator = np.random.default_rng(seed)
+    record = np.zeros(1, messages.TRAJECTORY)
+    count = int(generator.integers(0, MAX_KNOTS + 1))
+    record["stamp"], record["number"], record["count"] = stamp, generator.integers(1, 2**31), count
+    record["offset"][0, :count] = np.sort(generator.integers(0, 2**31 * NS_PER_S, count))
+    for name in ("position", "orientation", "velocity", "rate"):
+        record[name][0, :count] = any_floats(generator, record[name][0, :count].shape)
+    return record
+
+
 def status_from_message(message, record):
     back = status_record(message.data)[0]
     for name in messages.STATUS.names:
@@ -101,6 +112,11 @@ KINDS = {
         any_schedule,
         lambda one: convert.schedule_to_message(one, VALVES),
         lambda message, one: convert.schedule_from_message(message, VALVES, one),
+    ),
+    "trajectory": (
+        any_trajectory,
+        lambda one: convert.trajectory_to_message(one, "table", "wren/base_link"),
+        lambda message, one: convert.trajectory_from_message(message, "table", "wren/base_link", one),
     ),
     "status": (
         maker(messages.STATUS),
@@ -196,6 +212,67 @@ def foreign_schedule(**changes):
 def test_a_schedule_that_does_not_fit_the_vehicle_is_refused_in_words(changes, said):
     with pytest.raises(ValueError, match=said):
         convert.schedule_from_message(foreign_schedule(**changes), VALVES, np.zeros(1, messages.SCHEDULE)[0])
+
+
+def a_trajectory(count=2):
+    record = np.zeros(1, messages.TRAJECTORY)
+    record["number"], record["count"], record["offset"][0, :2] = 12, min(count, MAX_KNOTS), (0, NS_PER_S)
+    message = convert.trajectory_to_message(record[0], "table", "wren/base_link")
+    if count > MAX_KNOTS:
+        message.points = [message.points[0]] * count
+    return message
+
+
+def with_poses(message, count):
+    message.points[0].transforms *= count
+    return message
+
+
+def with_no_velocity(message):
+    message.points[1].velocities = []
+    return message
+
+
+def in_frame(message, frame):
+    message.header.frame_id = frame
+    return message
+
+
+def of_joints(*names):
+    message = a_trajectory()
+    message.joint_names = list(names)
+    return message
+
+
+BODY = "wren/base_link"
+
+
+@pytest.mark.parametrize(
+    ("message", "said"),
+    [
+        (in_frame(a_trajectory(), "cabin"), "allowed: table"),
+        (of_joints(), "allowed: one joint"),
+        (of_joints(f"{BODY}/maneuver/1", f"{BODY}/maneuver/2"), "allowed: one joint"),
+        (of_joints("siskin/base_link/maneuver/1"), "allowed: one joint"),
+        (of_joints(BODY), "allowed: one joint"),
+        (of_joints(f"{BODY}/maneuver/-1"), "allowed: one joint"),
+        (of_joints(f"{BODY}/maneuver/"), "allowed: one joint"),
+        (a_trajectory(MAX_KNOTS + 1), f"at most {MAX_KNOTS} are allowed"),
+        (with_poses(a_trajectory(), 2), "point 0 has 2 poses"),
+        (with_no_velocity(a_trajectory()), "point 1 has 1 poses, 0 twists"),
+    ],
+    ids=["another frame", "no joint", "two joints", "another vehicle", "no number", "a number below zero",
+         "an empty number", "too many points", "two poses", "no velocity"],
+)  # fmt: skip
+def test_a_trajectory_that_does_not_follow_the_contract_is_refused_in_words(message, said):
+    with pytest.raises(ValueError, match=said):
+        convert.trajectory_from_message(message, "table", BODY, np.zeros(1, messages.TRAJECTORY)[0])
+
+
+def test_a_trajectory_says_in_which_frame_whose_and_for_which_maneuver_it_is():
+    message = a_trajectory()
+    assert message.header.frame_id == "table"
+    assert list(message.joint_names) == ["wren/base_link/maneuver/12"]
 
 
 def test_a_position_that_is_no_number_means_closed():

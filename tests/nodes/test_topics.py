@@ -15,7 +15,7 @@ CONTRACT_TEXT = """
     /clock /clock/done /plan/state /plan/events /plan/configuration /contacts /joined /air/temperature /diagnostics
     /markers /stop /release /tf
 """
-LATCHED = {"maneuver", "/plan/configuration", "port/state", "/joined"}
+LATCHED = {"maneuver", "trajectory", "/plan/configuration", "port/state", "/joined"}
 ONCE = {"/stop", "/release", "/plan/events", "/contacts", "place", "port/command"}
 """Sent once and never by a foreign driver: losing one would not be made good by the next."""
 

@@ -46,6 +46,18 @@ def random_schedules(count, seed=0):
     return records
 
 
+def random_trajectories(count, seed=0):
+    generator = np.random.default_rng(seed)
+    records = random_records(messages.TRAJECTORY, count)
+    records["count"] = generator.integers(0, messages.MAX_KNOTS + 1, count)
+    records["number"] = generator.integers(8, 12, count)
+    records["offset"] = np.cumsum(generator.integers(1, 3 * messages.NS_PER_S, records["offset"].shape), axis=1)
+    for record in records:
+        for name in ("offset", "position", "orientation", "velocity", "rate"):
+            record[name][record["count"] :] = 0
+    return records
+
+
 def random_ranges(count, seed=0):
     generator = np.random.default_rng(seed)
     records = random_records(messages.RANGES, count, seed)

@@ -15,6 +15,7 @@ from tests.record.example import (
     random_ranges,
     random_records,
     random_schedules,
+    random_trajectories,
     stamps,
 )
 
@@ -38,6 +39,7 @@ BLOCKS = {
     "odometry": lambda: ENCODER.odometry("odometry", random_records(messages.ODOMETRY, 20)),
     "wrench": lambda: ENCODER.wrench(random_records(messages.WRENCH, 20)),
     "schedules": lambda: ENCODER.schedules(random_schedules(40), stamps(40)),
+    "trajectories": lambda: ENCODER.trajectories(random_trajectories(40), stamps(40)),
     "ranges": lambda: ENCODER.ranges(random_ranges(40), stamps(40)),
     "bias": lambda: ENCODER.bias(stamps(5), np.random.default_rng(1).normal(size=(5, 3))),
     "disturbance": lambda: ENCODER.disturbance(stamps(5), np.random.default_rng(1).normal(size=(5, 3))),
@@ -99,7 +101,10 @@ LIVE = {
     "wrench": (messages.WRENCH, lambda c, r: c.wrench_to_message(r, "wren/base_link")),
     "ranges": (None, lambda c, r: c.ranges_to_message(r, "wren/base_link")),
     "schedules": (None, lambda c, r: c.schedule_to_message(r, VALVES)),
+    "trajectories": (None, lambda c, r: c.trajectory_to_message(r, "table", "wren/base_link")),
 }
+
+DRAWN = {"ranges": random_ranges, "schedules": random_schedules, "trajectories": random_trajectories}
 
 
 @pytest.mark.filterwarnings("ignore:module 'sre_:DeprecationWarning")  # raised where the wheels import lark
@@ -108,7 +113,7 @@ def test_engine_and_live_nodes_send_the_same_bytes(name):
     serialization = pytest.importorskip("rclpy.serialization")
     convert = pytest.importorskip("testbed.nodes.convert")
     dtype, convert_record = LIVE[name]
-    records = random_records(dtype, 20) if dtype else {"ranges": random_ranges, "schedules": random_schedules}[name](40)
+    records = random_records(dtype, 20) if dtype else DRAWN[name](40)
     block = BLOCKS[name]()
     for record, data in zip(records, block.messages(), strict=True):
         live = serialization.serialize_message(convert_record(convert, record))

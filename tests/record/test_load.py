@@ -21,6 +21,7 @@ from tests.record.example import (
     random_ranges,
     random_records,
     random_schedules,
+    random_trajectories,
     stamps,
 )
 
@@ -72,6 +73,25 @@ def test_every_other_record_survives_too(tmp_path):
     assert wren.battery["percentage"] == pytest.approx(0.5)
     assert np.array_equal(wren.bias["vector"], rates)
     assert np.array_equal(wren.disturbance["force"], rates)
+
+
+def test_trajectories_survive_and_those_that_guidance_could_not_read_are_left_out(tmp_path):
+    records = random_trajectories(12)
+    block = ENCODER.trajectories(records, stamps(12))
+    kind = block.message_type
+    foreign = [deserialize(ENCODER.trajectories(records[:1], stamps(1)).messages()[0], kind) for _ in range(3)]
+    point = ENCODER.trajectories(random_trajectories(40)[-1:], stamps(1)).messages()[0]
+    foreign[0].joint_names = ["siskin/base_link/maneuver/8"]
+    foreign[1].points = [deserialize(point, kind).points[0]] * (messages.MAX_KNOTS + 1)
+    foreign[2].points = [deserialize(point, kind).points[0]]
+    foreign[2].points[0].velocities = []
+    with RecordingWriter(tmp_path / "bag") as writer:
+        writer.write_blocks([ENCODER.odometry("truth", random_records(messages.ODOMETRY, 1)), block])
+        for number, message in enumerate(foreign):
+            writer.write("/wren/trajectory", kind, serialize(message, kind), 10**11 + number, number)
+    found = load(tmp_path / "bag")
+    assert np.array_equal(found.vehicles["wren"].trajectories, records)
+    assert found.counts["/wren/trajectory"] == 15
 
 
 def test_a_repeated_message_counts_once_and_late_ones_are_put_in_order(tmp_path):

@@ -4,6 +4,7 @@ from testbed.flight.formation.assignment import assign
 from testbed.flight.formation.course import Course, Replanning, begin, redirect, watch
 from testbed.flight.formation.frame import Frame, Slot
 from testbed.flight.formation.planner import Outcome, Plan, plan
+from testbed.flight.formation.record import trajectory_record
 from testbed.flight.formation.slots import carried, line, ring
 from testbed.flight.formation.task import Keeping, Limits, Task
 from testbed.flight.formation.trajectories import Coasting, Followed, Trajectories, resting
@@ -13,5 +14,5 @@ from testbed.flight.formation.zones import Area, Zone
 __all__ = [
     "Area", "Coasting", "Course", "Followed", "Frame", "Keeping", "Limits", "Outcome", "Plan", "Replanning", "Slot",
     "Task", "Trajectories", "Turn", "Zone", "assign", "begin", "carried", "line", "plan", "redirect", "resting", "ring",
-    "watch",
+    "trajectory_record", "watch",
 ]  # fmt: skip

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from enum import IntEnum
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -15,8 +14,9 @@ from testbed.description.maneuver import Kind, Phase, Reason
 from testbed.description.messages import NS_PER_S, UNKNOWN_VARIANCE
 from testbed.description.ticks import schedule_due
 from testbed.description.vehicle import Vehicle
-from testbed.flight.guidance import authority, drift, feedback, leg, memory
+from testbed.flight.guidance import authority, drift, feedback, formation, leg, memory
 from testbed.flight.guidance import plan as planning
+from testbed.flight.guidance.memory import Planned
 
 POSITION_TOLERANCE: Final = 0.02
 """Position error within which a maneuver counts as settled, m."""
@@ -36,14 +36,6 @@ SPREAD: Final = 1.1
 """What is kept for the rest of a profile, over what the file says that it takes: thrust and flow are not nominal."""
 
 
-class Planned(IntEnum):
-    """What the reference in memory is for."""
-
-    NOTHING = 0
-    WAITING = 1
-    MANEUVER = 2
-
-
 class Guidance:
     """Flies maneuvers of one vehicle in one place.
 
@@ -58,6 +50,10 @@ class Guidance:
     def accept_maneuver(self, maneuver: NDArray[np.void]) -> bool:
         """Take one messages.MANEUVER; False if its number is not larger than that of the last one."""
         return bool(accept_maneuver(self.parameters[0], self.state[0], maneuver[0]))
+
+    def accept_trajectory(self, trajectory: NDArray[np.void]) -> bool:
+        """Take one messages.TRAJECTORY for a maneuver of kind formation; False if it is refused or not a newer one."""
+        return bool(accept_trajectory(self.parameters[0], self.state[0], trajectory[0]))
 
     def step(
         self,
@@ -92,7 +88,14 @@ def accept_maneuver(p: Any, s: Any, maneuver: Any) -> bool:
     s.spent = 0.0
     s.plan = Planned.NOTHING
     s.within_since = 0
+    formation.forget(s)
     return True
+
+
+@njit(cache=True)
+def accept_trajectory(p: Any, s: Any, trajectory: Any) -> bool:
+    """Keep `trajectory` for the maneuver that it answers; whether it was taken."""
+    return formation.accept(s, trajectory)
 
 
 @njit(cache=True)
@@ -102,13 +105,15 @@ def step(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, reference
     wrench.stamp = odometry.stamp
     for k in range(3):
         wrench.force[k] = wrench.torque[k] = 0.0
-    if reason == Reason.NONE or reason == Reason.NOT_STARTED:
+    if reason == Reason.NONE and s.maneuver.kind == Kind.FORMATION and not formation.take_over(p, s, odometry):
+        reason = Reason.NO_TRAJECTORY
+    if reason == Reason.NONE or reason == Reason.NOT_STARTED or reason == Reason.NO_TRAJECTORY:
         follow(p, s, odometry, disturbance, wrench, reason == Reason.NONE)
     else:
         stand_by(s, odometry, reason)
     s.last_stamp = odometry.stamp
     fill_reference(s, odometry, reference)
-    fill_status(p, s, odometry, reason, status)
+    fill_status(p, s, odometry, formation.told(s, reason), status)
 
 
 @njit(cache=True)
@@ -127,6 +132,7 @@ def authority_to_act(s: Any, odometry: Any) -> int:
 def stand_by(s: Any, odometry: Any, reason: int) -> None:
     """Ask for nothing; the reference is where the vehicle is. What was planned is planned anew when it goes on."""
     s.plan = Planned.NOTHING
+    s.present.joined = s.next.joined = 0
     s.within_since = 0
     s.saturated = 0
     s.phase = Phase.EXPIRED if reason == Reason.OUT_OF_TIME else Phase.IDLE
@@ -151,6 +157,7 @@ def follow(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, started
         planning.plan(p, s, odometry, disturbance, started)
         drift.forget(s)
         s.plan = wanted
+    formation.look_ahead(p, s, odometry)
     time = (odometry.stamp - s.origin) / NS_PER_S
     planning.locate(s, time, s.motion)
     planning.locate(s, time + p.lead, s.pulse_start)
@@ -166,7 +173,7 @@ def follow(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, started
         feedback.push(p, s, odometry, disturbance, wrench)
     if not started:
         s.phase = Phase.IDLE
-    elif time < s.duration:
+    elif time < s.duration or formation.moves_on(s):
         s.phase = Phase.MOVING
         s.within_since = 0
     else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from enum import IntEnum
 from typing import Final, Literal
 
 import numpy as np
@@ -14,9 +15,19 @@ from testbed.description.messages import NS_PER_S
 from testbed.description.vehicle import Vehicle
 from testbed.flight.allocation import Allocation, allocation
 from testbed.flight.guidance.drift import pulse_speeds
+from testbed.flight.guidance.joining import JOINED
 from testbed.flight.guidance.leg import LEG
 from testbed.flight.guidance.track import TRACK
 from testbed.flight.modulation import Modulation
+
+
+class Planned(IntEnum):
+    """What the reference in memory is for."""
+
+    NOTHING = 0
+    WAITING = 1
+    MANEUVER = 2
+
 
 INTEGRAL_SHARE: Final = 0.3
 """The disturbance integral may use this share of each axis' authority."""
@@ -69,6 +80,10 @@ STATE: Final = np.dtype(
         ("position_leg", LEG),
         ("attitude_leg", LEG),
         ("track", TRACK),
+        ("begun", "i8"),
+        ("refused", "i8"),
+        ("present", JOINED),
+        ("next", JOINED),
         ("motion", MOTION),
         ("pulse_start", MOTION),
         ("pulse_end", MOTION),
@@ -95,7 +110,9 @@ STATE: Final = np.dtype(
     ],
     align=True,
 )
-"""plan: what the legs or the track are for (guidance.Planned), from `origin` ns on, lasting `duration` s; of a
+"""plan: what the legs, the track or the trajectory are for (Planned), from `origin` ns on, lasting `duration` s; begun:
+when the maneuver's first trajectory did, ns; refused: number of the maneuver whose last trajectory was; present: the
+trajectory that is followed, next: the one from whose first knot on it will be replaced; of a
 move by gas: kg spent so far as far as guidance can tell, what a change of speed takes (kg per m/s or rad/s), and
 whether what is left is only just enough for the profile; motion: the
 reference now and at both ends of the next pulses; integral_force N in the fixed frame, integral_torque N·m along

@@ -1,4 +1,4 @@
-"""From a maneuver and the estimated pose to a reference: legs for position and attitude, or a track."""
+"""From a maneuver and the estimated pose to a reference: legs for position and attitude, a track or a trajectory."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from testbed.description import rotation
 from testbed.description.maneuver import Kind
 from testbed.description.messages import NS_PER_S
 from testbed.description.rotation import Tuple3, Vector3
-from testbed.flight.guidance import drift, leg, track
+from testbed.flight.guidance import drift, joining, leg, track
 from testbed.flight.guidance.authority import acceleration_about, acceleration_along, flow_per_acceleration
 
 LEAST: Final = leg.LEAST_ACCELERATION
@@ -30,6 +30,10 @@ SLEW_SAMPLES: Final = 9
 @njit(cache=True)
 def plan(p: Any, s: Any, odometry: Any, disturbance: Any, started: bool) -> None:
     """Make the reference for the maneuver in `s`; before its start, to stop and stay."""
+    s.present.joined = s.next.joined = 0
+    if started and s.maneuver.kind == Kind.FORMATION:
+        plan_trajectory(p, s, odometry)
+        return
     if started and s.maneuver.kind == Kind.TRACK:
         plan_track(p, s, odometry)
         return
@@ -220,8 +224,30 @@ def plan_track(p: Any, s: Any, odometry: Any) -> None:
 
 
 @njit(cache=True)
+def plan_trajectory(p: Any, s: Any, odometry: Any) -> None:
+    """Join the present trajectory from where the vehicle is and as it moves."""
+    s.track.count = 0
+    joining.read_motion(p, odometry, s.pulse_start)
+    joining.join(p, s, s.present, odometry.stamp, odometry)
+    span(s)
+
+
+@njit(cache=True)
+def span(s: Any) -> None:
+    """Reckon the maneuver's time from the beginning of its first trajectory to the last knot of the present one."""
+    s.origin = s.begun
+    s.duration = max((joining.end(s.present.knots) - s.begun) / NS_PER_S, 0.0)
+
+
+@njit(cache=True)
 def locate(s: Any, time: float, motion: Any) -> None:
     """Fill `motion` with the reference `time` s after `origin`."""
+    if s.next.joined and joining.time_in(s.next, s.origin) + time >= s.next.begin:
+        joining.follow(s.next, joining.time_in(s.next, s.origin) + time, motion)
+        return
+    if s.present.joined:
+        joining.follow(s.present, joining.time_in(s.present, s.origin) + time, motion)
+        return
     if s.track.count > 0:
         track.follow(s.track, time, motion)
         return
