@@ -6,6 +6,7 @@ to a stop it holds the place, by positions.
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final
 
 from numba import njit
@@ -25,14 +26,20 @@ def brake(p: Any, s: Any, layout: Any, program: Any) -> None:
 
     layout, program: parameters and state of the allocation, whose wrench is overwritten.
     """
-    velocity, period = s.ahead.velocity, p.vehicle.period
-    if not s.holding and length(velocity) <= p.braking * period:
+    velocity, period, speed = s.ahead.velocity, p.vehicle.period, length(s.ahead.velocity)
+    if not s.holding and speed <= p.braking * period:
         s.holding = True
         for i in range(3):
             s.anchor[i] = s.ahead.position[i] + 0.5 * velocity[i] * period
-    change, size = s.brake, 0.0
+    change, size, away = s.brake, 0.0, 0.0
     for i in range(3):
-        towards = p.stiffness * (s.anchor[i] - s.ahead.position[i]) if s.holding else 0.0
+        away += (s.anchor[i] - s.ahead.position[i]) ** 2
+    away = p.stiffness * math.sqrt(away)
+    share = min(1.0, p.hold_speed / away) if away > 0.0 else 0.0
+    if not s.holding or speed > 2.0 * p.hold_speed:
+        share = 0.0
+    for i in range(3):
+        towards = share * p.stiffness * (s.anchor[i] - s.ahead.position[i])
         change[i] = (towards - velocity[i]) / period
         size += change[i] * change[i]
     if s.holding and size <= (p.deadband / period) ** 2:
@@ -92,16 +99,14 @@ def turn_away(s: Any, end: Any, push: Any) -> None:
 
 @njit(cache=True)
 def move_anchor(p: Any, s: Any) -> None:
-    """Hold where the vehicle would stop, if that is no nearer to anybody too near than the place held so far."""
+    """Hold where a brake would end, but no nearer to anybody too near than the place held so far."""
     speed = length(s.ahead.velocity)
-    for k in range(p.count):
-        if s.others[k].present and s.room[k] < 0.0:
-            for end in (s.others[k].now, s.others[k].stop):
-                gain = 0.0
-                for i in range(3):
-                    stop = s.ahead.position[i] + s.ahead.velocity[i] * speed / (2.0 * p.braking)
-                    gain += (stop - s.anchor[i]) * (s.anchor[i] - end[i])
-                if gain < 0.0:
-                    return
     for i in range(3):
-        s.anchor[i] = s.ahead.position[i] + s.ahead.velocity[i] * speed / (2.0 * p.braking)
+        s.away[i] = s.ahead.position[i] + s.ahead.velocity[i] * speed / (2.0 * p.braking) - s.anchor[i]
+    for _ in range(TURNS):
+        for k in range(p.count):
+            if s.others[k].present and s.room[k] < 0.0:
+                turn_away(s, s.others[k].now, s.away)
+                turn_away(s, s.others[k].stop, s.away)
+    for i in range(3):
+        s.anchor[i] += s.away[i]

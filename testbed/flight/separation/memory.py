@@ -79,6 +79,7 @@ PARAMETERS: Final = np.dtype(
         ("velocity_error", "f8"),
         ("stiffness", "f8"),
         ("deadband", "f8"),
+        ("hold_speed", "f8"),
         ("hold", "f8"),
         ("oldest", "i8"),
         ("count", "i8"),
@@ -88,7 +89,7 @@ PARAMETERS: Final = np.dtype(
 )
 """vehicle: as the guard knows it; braking: deceleration relied on in any direction, thrust: no valves give more, m/s²;
 spread: share by which an acceleration may differ from the believed one, as it is given and as the vehicle turns; *_error: stated bounds, m and m/s; stiffness
-1/s, deadband m/s and hold m of the place that is held; oldest ns; count of partners."""
+1/s, deadband m/s, hold_speed m/s and hold m: of the place that is held; oldest ns; count of partners."""
 
 OTHER: Final = np.dtype(
     [
@@ -195,15 +196,15 @@ def parameters_of(
     wait = (own["lead"] + own["delay"]) / NS_PER_S + own["period"]
     p["spread"] = 1.0 - own["share"] + own["spin"] * wait
     p["position_error"], p["velocity_error"] = position_error + 2.0 * _arm(own), velocity_error
-    p["stiffness"], p["deadband"], p["hold"] = holding_of(own, position_error, velocity_error)
+    p["stiffness"], p["deadband"], p["hold_speed"], p["hold"] = holding_of(own, position_error, velocity_error)
     p["oldest"], p["count"] = round(OLDEST * NS_PER_S), len(partners)
     for k, partner in enumerate(partners):
         p["partners"][k] = _partner(p, partner, place, active_axes)
     return parameters
 
 
-def holding_of(own: np.void, position_error: float, velocity_error: float) -> tuple[float, float, float]:
-    """Stiffness 1/s, deadband m/s of holding a place, and how far from it the vehicle may get, m.
+def holding_of(own: np.void, position_error: float, velocity_error: float) -> tuple[float, float, float, float]:
+    """Stiffness 1/s, deadband and largest speed m/s of holding a place, and how far from it the vehicle may get, m.
 
     The speed is set to -stiffness times the measured distance, so it is wrong by w = velocity_error + stiffness ·
     position_error, deadband and one pulse at most. The distance is then w/stiffness, or w²/(2·braking) where errors
@@ -217,7 +218,7 @@ def holding_of(own: np.void, position_error: float, velocity_error: float) -> tu
     deadband = DEADBAND * wrong
     wrong += deadband + float(own["still_speed"] + own["drift"] * wait)
     distance = max(wrong / stiffness, 0.5 * wrong**2 / braking)
-    return stiffness, deadband, distance + wrong * wait + 0.5 * braking * wait**2
+    return stiffness, deadband, wrong, distance + wrong * wait + 0.5 * braking * wait**2
 
 
 def _partner(p: np.void, partner: Partner, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> np.void:
@@ -232,7 +233,7 @@ def _partner(p: np.void, partner: Partner, place: Literal["table", "cabin"], act
     q["position_error"] = partner.position_error + 2.0 * _arm(its)
     q["velocity_error"] = partner.velocity_error
     q["reaction"] = (its["lead"] + its["delay"]) / NS_PER_S + its["period"]
-    q["hold"] = holding_of(its, partner.position_error, partner.velocity_error)[2]
+    q["hold"] = holding_of(its, partner.position_error, partner.velocity_error)[3]
     if q["stray"] >= EVADE_COSINE * p["braking"]:
         raise ValueError(
             f"a partner that strays with {q['stray']:.4f} m/s² cannot be outrun with {p['braking']:.4f} m/s²"
