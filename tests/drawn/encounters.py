@@ -151,7 +151,7 @@ def drawn_encounter(place, generator, count, intruder=None, errors=None, **chang
     filters = [
         SafetyFilter(
             one, place, AXES[place],
-            [Partner(other, minimum, *errors, stray[j]) for j, other in enumerate(chosen) if j != i], *errors,
+            [Partner(other, minimum, *errors, stray[j]) for j, other in enumerate(chosen) if j != i], *errors, stray[i],
         )
         for i, one in enumerate(chosen)
     ]  # fmt: skip

@@ -37,6 +37,7 @@ PARTNER: Final = np.dtype(
         ("braking", "f8"),
         ("thrust", "f8"),
         ("stray", "f8"),
+        ("outrun", "f8"),
         ("position_error", "f8"),
         ("velocity_error", "f8"),
         ("reaction", "f8"),
@@ -46,7 +47,7 @@ PARTNER: Final = np.dtype(
     align=True,
 )
 """minimum: separation required, m; braking: deceleration that its filter relies on, thrust: no valves give more (with
-what pulls), stray: once it does not cooperate, m/s²; reaction: from its decision until that wrench has acted, s; hold:
+what pulls), stray: once it does not cooperate, outrun: by what either of the two outruns the other then, m/s²; reaction: from its decision until that wrench has acted, s; hold:
 how far it may stray from the place it holds, m; keep: separation at which the filter sets out to keep it, m."""
 
 PERMIT: Final = np.dtype(
@@ -179,10 +180,13 @@ def parameters_of(
     partners: Sequence[Partner],
     position_error: float,
     velocity_error: float,
+    stray: float = 0.0,
     limits: FlightLimits | None = None,
     usable: float = 1.0,
 ) -> NDArray[np.void]:
     """PARAMETERS of a vehicle among `partners`; errors: stated bounds of the estimate, m and m/s.
+
+    stray: what its partners are told of it, as in `Partner`: it then leaves them the room that they need.
 
     Raises ValueError where a partner's stray is more than the vehicle can outrun, or there are too many partners.
     """
@@ -199,7 +203,7 @@ def parameters_of(
     p["stiffness"], p["deadband"], p["hold_speed"], p["hold"] = holding_of(own, position_error, velocity_error)
     p["oldest"], p["count"] = round(OLDEST * NS_PER_S), len(partners)
     for k, partner in enumerate(partners):
-        p["partners"][k] = _partner(p, partner, place, active_axes)
+        p["partners"][k] = _partner(p, partner, place, active_axes, stray + own["drift"])
     return parameters
 
 
@@ -221,27 +225,30 @@ def holding_of(own: np.void, position_error: float, velocity_error: float) -> tu
     return stiffness, deadband, wrong, distance + wrong * wait + 0.5 * braking * wait**2
 
 
-def _partner(p: np.void, partner: Partner, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> np.void:
-    """PARTNER as seen from a vehicle whose own parameters are filled in."""
-    its = guard_memory.parameters_of(
-        partner.vehicle, place, active_axes, FlightLimits.of(partner.vehicle, place)
-    )[0]
+def _partner(
+    p: np.void, partner: Partner, place: Literal["table", "cabin"], active_axes: tuple[str, ...], own_stray: float
+) -> np.void:
+    """PARTNER as seen from a vehicle whose own parameters are filled in.
+
+    What of it is about the pair comes out the same for both.
+    """
+    its = guard_memory.parameters_of(partner.vehicle, place, active_axes, FlightLimits.of(partner.vehicle, place))[0]
     q = np.zeros(1, PARTNER)[0]
     q["minimum"], q["braking"] = partner.minimum, its["slowest_push"]
     q["thrust"] = its["most_force"] / its["mass"] + its["drift"]
     q["stray"] = partner.stray + its["drift"]
+    q["outrun"] = min(EVADE_COSINE * p["braking"] - q["stray"], EVADE_COSINE * q["braking"] - own_stray)
+    if q["outrun"] <= 0.0:
+        raise ValueError(f"a stray of {q['stray']:.4f} or {own_stray:.4f} m/s² is more than its partner can outrun")
     q["position_error"] = partner.position_error + 2.0 * _arm(its)
     q["velocity_error"] = partner.velocity_error
     q["reaction"] = (its["lead"] + its["delay"]) / NS_PER_S + its["period"]
     q["hold"] = holding_of(its, partner.position_error, partner.velocity_error)[3]
-    if q["stray"] >= EVADE_COSINE * p["braking"]:
-        raise ValueError(
-            f"a partner that strays with {q['stray']:.4f} m/s² cannot be outrun with {p['braking']:.4f} m/s²"
-        )
-    positions, speeds = p["position_error"] + q["position_error"], p["velocity_error"] + q["velocity_error"]
-    period, both = float(p["vehicle"]["period"]), float(p["thrust"] + q["thrust"])
-    seen = positions + q["velocity_error"] * OLDEST + 0.5 * q["thrust"] * OLDEST**2
-    q["keep"] = partner.minimum + 2.0 * seen + 2.0 * (speeds + q["thrust"] * OLDEST) * period + both * period**2
+    faster, surer = max(p["thrust"], q["thrust"]), max(p["velocity_error"], q["velocity_error"])
+    seen = p["position_error"] + q["position_error"] + surer * OLDEST + 0.5 * faster * OLDEST**2
+    falls = 2.0 * (p["velocity_error"] + q["velocity_error"] + faster * OLDEST)
+    period = max(p["vehicle"]["period"], its["period"])
+    q["keep"] = partner.minimum + 2.0 * seen + falls * period + (p["thrust"] + q["thrust"]) * period**2
     return q
 
 

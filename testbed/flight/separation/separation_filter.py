@@ -30,7 +30,8 @@ WORRIES: Final = len(Worry)
 class SafetyFilter:
     """Keeps one vehicle in one place apart from its partners, all of which run a filter of this kind or coast.
 
-    Errors m and m/s: what its own odometry may be wrong by, stated. `limits`: as for the guard.
+    Errors m and m/s: what its own odometry may be wrong by, stated; stray m/s²: what its partners are told
+    of it. `limits`: as for the guard.
     """
 
     def __init__(
@@ -41,10 +42,11 @@ class SafetyFilter:
         partners: Sequence[memory.Partner],
         position_error: float,
         velocity_error: float,
+        stray: float = 0.0,
         limits: FlightLimits | None = None,
     ) -> None:
         self.parameters = memory.parameters_of(
-            vehicle, place, active_axes, partners, position_error, velocity_error, limits
+            vehicle, place, active_axes, partners, position_error, velocity_error, stray, limits
         )
         self.state = np.zeros(1, memory.STATE)
         self.state[0]["permit"]["partner"] = -1

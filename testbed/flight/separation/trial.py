@@ -10,7 +10,6 @@ from numba import njit
 from testbed.description.messages import NS_PER_S
 from testbed.flight.guard.outlook import ROUNDING, length
 from testbed.flight.separation import corridor
-from testbed.flight.separation.memory import EVADE_COSINE
 from testbed.flight.separation.segments import distance
 from testbed.flight.separation.sight import stop_doubt
 
@@ -57,8 +56,8 @@ def room_to_stop(p: Any, s: Any, k: int) -> float:
 def room_to_evade(p: Any, s: Any, k: int) -> float:
     """Room m left to evade partner k along the line of sight, if from then on it strays: negative, and it may be hit.
 
-    While one pushes away with braking·cosine and it strays, the distance d obeys d'' >= braking·cosine - stray, as
-    motion across the line of sight only adds to it; so closing at c it falls by c²/(2·(braking·cosine - stray)).
+    While one pushes away and it strays, the distance d obeys d'' >= outrun, as motion across the line of sight only
+    adds to it; so closing at c it falls by c²/(2·outrun) at most.
     """
     partner, other = p.partners[k], s.others[k]
     apart, closing, across = 0.0, 0.0, 0.0
@@ -72,7 +71,7 @@ def room_to_evade(p: Any, s: Any, k: int) -> float:
     if apart <= 2.0 * wrong:
         return -corridor.keep(p, s, k)
     closing = closing / apart + math.sqrt(across) * wrong / apart + s.pace_doubt + other.doubt_speed
-    falls = max(closing, 0.0) ** 2 / (2.0 * (EVADE_COSINE * p.braking - partner.stray))
+    falls = max(closing, 0.0) ** 2 / (2.0 * partner.outrun)
     bend = (p.thrust + partner.thrust) * p.vehicle.period**2 / 8.0
     return apart - wrong - falls - bend - corridor.keep(p, s, k)
 
