@@ -20,6 +20,7 @@ from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
 from testbed.flight.allocation import Allocation
 from testbed.flight.guard import outlook
 from testbed.flight.separation import MAX_PARTNERS, Action, Partner, SafetyFilter, Worry
+from testbed.flight.separation.memory import ASIDE
 from testbed.flight.separation.separation_filter import judge
 from testbed.plan.configuration import load_configuration
 from tests.drawn.vehicles import scaled
@@ -79,7 +80,7 @@ class Lies(IntEnum):
 BODY = np.dtype(
     [
         ("moves", "i8"), ("fails_at", "i8"), ("fails_as", "i8"), ("asks", "i8"), ("lies", "i8"),
-        ("phase", "i8"), ("latency", "i8"), ("position_error", "f8"), ("velocity_error", "f8"),
+        ("phase", "i8"), ("latency", "i8"), ("wait", "i8"), ("share", "f8"), ("position_error", "f8"), ("velocity_error", "f8"),
         ("stray", "f8"), ("pull", "f8"), ("gain", "i8"), ("speed", "f8"),
         ("position", "f8", (3,)), ("velocity", "f8", (3,)), ("orientation", "f8", (4,)), ("rate", "f8", (3,)),
         ("lie", "f8", (3,)), ("lie_speed", "f8", (3,)), ("aside", "f8", (3,)),
@@ -87,7 +88,8 @@ BODY = np.dtype(
     ],
     align=True,
 )  # fmt: skip
-"""thrust: of the wrench that acts, and of that which acts from `changes` ns on, base_link."""
+"""wait ns, share: from a decision until it acts, and of the believed thrust that the worst gives; thrust: of the wrench
+that acts, and of that which acts from `changes` ns on, base_link."""
 
 TOLD = np.dtype(
     [
@@ -160,6 +162,7 @@ def drawn_encounter(place, generator, count, intruder=None, errors=None, **chang
         own = filters[i].parameters[0]["vehicle"]
         body["fails_at"], body["stray"], body["pull"] = NEVER, stray[i], own["drift"]
         body["position_error"], body["velocity_error"] = errors
+        body["wait"], body["share"] = own["lead"] + own["delay"], own["share"]
         draw_character(generator, body, place)
     if intruder:
         moves, begin = intruder
@@ -307,9 +310,8 @@ def decide(bodies, parameters, states, layouts, programs, heard, ring, wrench, a
             heard[i, k] = ring[j, old % RING]
             k += 1
     own = ring[i, tick % RING]
-    wait = p.vehicle.lead + p.vehicle.delay
     for a in range(6):
-        s.ahead.coming[a] = body.thrust[1, a] * wait / NS_PER_S
+        s.ahead.coming[a] = body.thrust[1, a] * body.wait / NS_PER_S
     fill_wrench(bodies, p, i, tick, active, wrench[0])
     wrench[0].stamp = now
     judge(p, s, layouts[i], programs[i], own, heard[i], wrench[0], True)
@@ -317,7 +319,7 @@ def decide(bodies, parameters, states, layouts, programs, heard, ring, wrench, a
     share = outlook.attainable(layouts[i], programs[i], s.passed)
     for a in range(6):
         body.thrust[1, a] = share * s.passed[a]
-    body.changes = now + wait
+    body.changes = now + body.wait
     told[0].decisions += 1
     told[0].acted += s.action >= Action.TRIMMED
     told[0].evaded += s.action == Action.EVADED
@@ -397,13 +399,12 @@ def push_of(bodies, parameters, i, thrust, active, push):
         p = parameters[i]
         a = rotation.rotate(body.orientation, (thrust[0], thrust[1], thrust[2]))
         size = math.sqrt(a[0] ** 2 + a[1] ** 2 + a[2] ** 2) / p.vehicle.mass
-        wrong = FULL * (1.0 - p.vehicle.share)
         for k in range(3):
-            push[k] = a[k] / p.vehicle.mass * (1.0 - wrong if body.gain == 0 else 1.0)
+            push[k] = a[k] / p.vehicle.mass * (1.0 - FULL * (1.0 - body.share) if body.gain == 0 else 1.0)
             if body.gain == 1:
-                push[k] += wrong * size * way[k]
+                push[k] += FULL * ASIDE * size * way[k]
         if body.gain == 2:
-            push[0], push[1] = push[0] - wrong * push[1], push[1] + wrong * push[0]
+            push[0], push[1] = push[0] - FULL * ASIDE * push[1], push[1] + FULL * ASIDE * push[0]
     elif body.moves == Moves.VALVE:
         a = rotation.rotate(body.orientation, (0.6 * body.stray, 0.8 * body.stray, 0.0))
         push[0], push[1], push[2] = a

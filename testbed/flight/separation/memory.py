@@ -25,6 +25,8 @@ EVADE_COSINE: Final = 0.98
 
 Position errors of 16 mm at half a metre are 2 degrees, and the line turns by 3 at 0.2 m/s within the reaction time.
 """
+ASIDE: Final = 0.07
+"""Share by which a force may point aside: valves that differ by 5 % and push against each other to give it."""
 MOST_STIFFNESS: Final = 2.0
 """Speed per distance from the place to be held, 1/s: a period and its wait must be short beside its inverse."""
 DEADBAND: Final = 0.25
@@ -41,13 +43,14 @@ PARTNER: Final = np.dtype(
         ("position_error", "f8"),
         ("velocity_error", "f8"),
         ("reaction", "f8"),
+        ("aside", "f8"),
         ("hold", "f8"),
         ("keep", "f8"),
     ],
     align=True,
 )
 """minimum: separation required, m; braking: deceleration that its filter relies on, thrust: no valves give more (with
-what pulls), stray: once it does not cooperate, outrun: by what either of the two outruns the other then, m/s²; reaction: from its decision until that wrench has acted, s; hold:
+what pulls), stray: once it does not cooperate, outrun: by what either of the two outruns the other then, m/s²; reaction: from its decision until that wrench has acted, s; aside: share by which its brake may point aside; hold:
 how far it may stray from the place it holds, m; keep: separation at which the filter sets out to keep it, m."""
 
 PERMIT: Final = np.dtype(
@@ -76,6 +79,7 @@ PARAMETERS: Final = np.dtype(
         ("braking", "f8"),
         ("thrust", "f8"),
         ("spread", "f8"),
+        ("aside", "f8"),
         ("position_error", "f8"),
         ("velocity_error", "f8"),
         ("stiffness", "f8"),
@@ -89,7 +93,7 @@ PARAMETERS: Final = np.dtype(
     align=True,
 )
 """vehicle: as the guard knows it; braking: deceleration relied on in any direction, thrust: no valves give more, m/s²;
-spread: share by which an acceleration may differ from the believed one, as it is given and as the vehicle turns; *_error: stated bounds, m and m/s; stiffness
+spread: share by which an acceleration may differ from the believed one, aside: across it; *_error: stated bounds, m and m/s; stiffness
 1/s, deadband m/s, hold_speed m/s and hold m: of the place that is held; oldest ns; count of partners."""
 
 OTHER: Final = np.dtype(
@@ -197,8 +201,8 @@ def parameters_of(
     own = guard_memory.parameters_of(vehicle, place, active_axes, limits or FlightLimits.of(vehicle, place), usable)[0]
     p["vehicle"] = own
     p["braking"], p["thrust"] = own["slowest_push"], own["most_force"] / own["mass"] + own["drift"]
-    wait = (own["lead"] + own["delay"]) / NS_PER_S + own["period"]
-    p["spread"] = 1.0 - own["share"] + own["spin"] * wait
+    p["aside"] = _aside(own)
+    p["spread"] = 1.0 - own["share"] + p["aside"]
     p["position_error"], p["velocity_error"] = position_error + 2.0 * _arm(own), velocity_error
     p["stiffness"], p["deadband"], p["hold_speed"], p["hold"] = holding_of(own, position_error, velocity_error)
     p["oldest"], p["count"] = round(OLDEST * NS_PER_S), len(partners)
@@ -243,6 +247,7 @@ def _partner(
     q["position_error"] = partner.position_error + 2.0 * _arm(its)
     q["velocity_error"] = partner.velocity_error
     q["reaction"] = (its["lead"] + its["delay"]) / NS_PER_S + its["period"]
+    q["aside"] = _aside(its)
     q["hold"] = holding_of(its, partner.position_error, partner.velocity_error)[3]
     faster, surer = max(p["thrust"], q["thrust"]), max(p["velocity_error"], q["velocity_error"])
     seen = p["position_error"] + q["position_error"] + surer * OLDEST + 0.5 * faster * OLDEST**2
@@ -250,6 +255,11 @@ def _partner(
     period = max(p["vehicle"]["period"], its["period"])
     q["keep"] = partner.minimum + 2.0 * seen + falls * period + (p["thrust"] + q["thrust"]) * period**2
     return q
+
+
+def _aside(own: np.void) -> float:
+    """Share by which a force may point aside: as it is given, and as the vehicle turns until it has acted."""
+    return float(ASIDE + own["spin"] * ((own["lead"] + own["delay"]) / NS_PER_S + own["period"]))
 
 
 def _arm(own: np.void) -> float:

@@ -66,19 +66,20 @@ def see(p: Any, s: Any, k: int, heard: Any, stamp: int) -> None:
     other.doubt_now = position_error + (velocity_error + 0.5 * most * age) * age
     other.doubt = position_error + (velocity_error + 0.5 * most * until) * until
     other.doubt_speed = velocity_error + most * until
-    stopping = stop_doubt(speed, other.doubt_speed, velocity_error, partner.braking)
+    stopping = stop_doubt(speed, other.doubt_speed, velocity_error, partner.aside, partner.braking)
     after = max(position_error + partner.hold, 2.0 * partner.hold)
     other.reach = other.doubt + stopping + after
 
 
 @njit(cache=True)
-def stop_doubt(speed: float, doubt_speed: float, steering: float, braking: float) -> float:
+def stop_doubt(speed: float, doubt_speed: float, steering: float, aside: float, braking: float) -> float:
     """How wrong the place of a stop may be, m, if the speed is wrong by up to doubt_speed.
 
-    The way v·|v|/(2b) changes by at most w·(2·|v| + w)/(2b) where v does by w; and a brake against a velocity that is
-    measured wrong by `steering` moves its end sideways by half of that, for as long as it takes.
+    The way v·|v|/(2b) changes by at most w·(2·|v| + w)/(2b) where v does by w. A brake that points aside moves its end
+    by half of that share of the way; it does so by `aside`, and for a velocity measured wrong by `steering`.
     """
-    return (doubt_speed * (2.0 * speed + doubt_speed) + steering * (speed + doubt_speed)) / (2.0 * braking)
+    most = speed + doubt_speed
+    return (doubt_speed * (speed + most) + (steering + 0.5 * aside * most) * most) / (2.0 * braking)
 
 
 @njit(cache=True)

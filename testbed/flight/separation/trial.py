@@ -38,7 +38,7 @@ def foresee(p: Any, s: Any, push: Any) -> None:
         s.stop[i] = s.end[i] + s.pace[i] * speed / (2.0 * p.braking)
     s.pace_doubt = s.doubt_speed + (p.spread * length(push) + p.vehicle.drift) * period
     s.end_doubt = s.doubt + s.pace_doubt * period
-    stopping = stop_doubt(speed, s.pace_doubt, s.pace_doubt, p.braking)
+    stopping = stop_doubt(speed, s.pace_doubt, s.pace_doubt, p.aside, p.braking)
     s.reach = s.end_doubt + stopping + p.position_error + p.hold
 
 
