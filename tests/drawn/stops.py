@@ -16,9 +16,10 @@ from testbed.flight.allocation import Allocation
 from testbed.flight.guard import outlook
 from testbed.flight.separation import MAX_PARTNERS, Partner, SafetyFilter, sight
 from testbed.flight.separation.memory import ASIDE
+from testbed.flight.separation.safety_filter import judge
 from testbed.flight.separation.segments import distance
-from testbed.flight.separation.separation_filter import judge
-from tests.drawn.encounters import AXES, FULL, SPIN, pool
+from tests.drawn.bodies import FULL
+from tests.drawn.encounters import AXES, SPIN, pool
 
 AGES = 20
 """Oldest odometry that the partner hears, ticks."""
@@ -63,7 +64,7 @@ def drawn_stop(place, generator, seconds=40.0, errors=None, change=None):
         mine.parameters, mine.state, its.parameters, its.state, layout.parameters, layout.state, vehicle, wrenches,
         velocity, turn / np.linalg.norm(turn), rate, free, np.array(errors), int(generator.integers(len(Lies))),
         int(generator.integers(AGES)), int(generator.integers(3)), round(seconds * NS_PER_S / TICK_NS),
-        int(generator.integers(1 << 30)), np.zeros(1, messages.ODOMETRY), np.zeros(MAX_PARTNERS, messages.ODOMETRY),
+        generator, np.zeros(1, messages.ODOMETRY), np.zeros(MAX_PARTNERS, messages.ODOMETRY),
         np.zeros(1, messages.WRENCH), found,
     )  # fmt: skip
     return found
@@ -72,10 +73,9 @@ def drawn_stop(place, generator, seconds=40.0, errors=None, change=None):
 @njit(cache=True)
 def fly_stop(
     mine, state, its, its_state, layout, program, vehicle, wrenches, velocity, turn, rate, free, errors, lies, age,
-    gain, ticks, seed, seen, heard, wrench, found,
+    gain, ticks, generator, seen, heard, wrench, found,
 ):  # fmt: skip
     """Fill `found` (4,), see `drawn_stop`."""
-    np.random.seed(seed)
     p, s = mine[0], state[0]
     x, v, q = np.zeros(3), velocity.copy(), turn.copy()
     lie, lie_speed, way, push, sent = np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3), wrenches.copy()
@@ -84,20 +84,20 @@ def fly_stop(
     for w in range(2):
         share = outlook.attainable(layout[0], program[0], sent[w])
         sent[w] *= share
-    changes, until = 1 << 60, np.random.randint(1, 100)
-    fill_lie(way, free, lies, errors, lie, lie_speed, True)
+    changes, until = 1 << 60, generator.integers(1, 100)
+    fill_lie(way, free, lies, errors, lie, lie_speed, generator, True)
     for tick in range(ticks):
         now = LOCKSTEP_START_NS + tick * TICK_NS
         until -= 1
         if until <= 0 or lies == Lies.SWITCHING:
-            until = np.random.randint(1, 300)
-            fill_lie(way, free, lies, errors, lie, lie_speed, True)
+            until = generator.integers(1, 300)
+            fill_lie(way, free, lies, errors, lie, lie_speed, generator, True)
         if lies == Lies.OUTWARD and s.holding:
             way[:] = s.anchor - x
-            fill_lie(way, free, lies, errors, lie, lie_speed, False)
+            fill_lie(way, free, lies, errors, lie, lie_speed, generator, False)
         elif lies == Lies.SWINGING:
             way[:] = -v
-            fill_lie(way, free, lies, errors, lie, lie_speed, False)
+            fill_lie(way, free, lies, errors, lie, lie_speed, generator, False)
         fill_odometry(seen[0], x + lie, v + lie_speed, q, rate, now)
         if tick == 0:
             heard[0] = seen[0]
@@ -156,12 +156,12 @@ def drift_of(vehicle, v, k):
 
 
 @njit(cache=True)
-def fill_lie(way, free, lies, errors, lie, lie_speed, anew):
+def fill_lie(way, free, lies, errors, lie, lie_speed, generator, anew):
     """Make the errors as large as stated, along `way`, or anew along any."""
-    same = lies == Lies.STEADY or np.random.rand() < 0.5
+    same = lies == Lies.STEADY or generator.random() < 0.5
     for k in range(3):
         if anew:
-            way[k] = free[k] * np.random.normal()
+            way[k] = free[k] * generator.normal()
     size = math.sqrt(way[0] ** 2 + way[1] ** 2 + way[2] ** 2)
     if size == 0.0:
         return

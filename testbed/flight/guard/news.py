@@ -12,7 +12,7 @@ OVER_AFTER_NS: Final = 500_000_000
 
 @njit(cache=True)
 def gather(s: Any, stamp: int) -> None:
-    """Fill `news` from the objections to the wrench of this stamp: actions in `now`, one for each kind but the first."""
+    """Fill `news` from the objections to the wrench of this stamp: in `now` an action for each kind but the first."""
     s.news_count = 0
     for objection in range(1, len(s.now)):
         action = s.now[objection]

@@ -1,7 +1,7 @@
 """The brake, and holding the place where it ended.
 
-A velocity that is measured wrong the same way for long would make a vehicle that only brakes creep, so where it has come
-to a stop it holds the place, by positions.
+A velocity that is measured wrong the same way for long would make a vehicle that only brakes creep, so where it has
+come to a stop it holds the place, by positions.
 """
 
 from __future__ import annotations

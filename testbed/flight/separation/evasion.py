@@ -56,7 +56,7 @@ def aim(p: Any, s: Any, k: int) -> None:
 
 @njit(cache=True)
 def lean(p: Any, s: Any, angle: float, side: int) -> bool:
-    """Fill `trial`: all that valves can give along `away`, turned by `angle` to a side; False: there is no such side."""
+    """Fill `trial`: all that valves give along `away`, turned by `angle` to a side; False: there is no such side."""
     away, push, active, free = s.away, s.trial, p.vehicle.active, 0
     for i in range(3):
         free += active[i] > 0.0

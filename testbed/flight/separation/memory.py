@@ -50,8 +50,9 @@ PARTNER: Final = np.dtype(
     align=True,
 )
 """minimum: separation required, m; braking: deceleration that its filter relies on, thrust: no valves give more (with
-what pulls), stray: once it does not cooperate, outrun: by what either of the two outruns the other then, m/s²; reaction: from its decision until that wrench has acted, s; aside: share by which its brake may point aside; hold:
-how far it may stray from the place it holds, m; keep: separation at which the filter sets out to keep it, m."""
+what pulls), stray: once it does not cooperate, outrun: by what either of the two outruns the other then, m/s²;
+reaction: from its decision until that wrench has acted, s; aside: share by which its brake may point aside; hold: how
+far it may stray from the place it holds, keep: separation at which the filter sets out to keep it, m."""
 
 PERMIT: Final = np.dtype(
     [
@@ -93,8 +94,8 @@ PARAMETERS: Final = np.dtype(
     align=True,
 )
 """vehicle: as the guard knows it; braking: deceleration relied on in any direction, thrust: no valves give more, m/s²;
-spread: share by which an acceleration may differ from the believed one, aside: across it; *_error: stated bounds, m and m/s; stiffness
-1/s, deadband m/s, hold_speed m/s and hold m: of the place that is held; oldest ns; count of partners."""
+spread: share by which an acceleration may differ from the believed one, aside: across it; *_error: stated bounds, m and
+m/s; stiffness 1/s, deadband m/s, hold_speed m/s and hold m: of the place that is held; oldest ns; count of partners."""
 
 OTHER: Final = np.dtype(
     [
@@ -155,11 +156,13 @@ STATE: Final = np.dtype(
     align=True,
 )
 """ahead: the guard's outlook, to where the wrench begins to act; asked, passed: the wrench that came in and the one
-that goes on. holding, anchor: whether the place `anchor` is held, m. doubt, doubt_speed: of position m and velocity m/s
-when the wrench begins to act. Accelerations in the fixed frame, m/s²: wanted: what the asked wrench gives, brake, evade,
-trial: on trial, chosen; away: a direction. room: to stop beside each partner after the brake, m. Of the one on trial: end, pace: position and velocity when it has acted; stop: where a
-brake ends from there; end_doubt, pace_doubt, reach as for OTHER. By worry: now: Action on it; about: partner or -1;
-told, since, last, news: as the guard's, `objection` being the Worry.
+that goes on. holding, anchor: whether the place `anchor` is held, m. doubt, doubt_speed: of position m and velocity
+m/s when the wrench begins to act. Accelerations in the fixed frame, m/s²: wanted: what the asked wrench gives, brake,
+evade, trial: on trial, chosen; away: a direction. room: to stop beside each partner after the brake, m.
+
+Of the acceleration on trial: end, pace: position and velocity when it has acted; stop: where a brake ends from there;
+end_doubt, pace_doubt, reach as for OTHER. By worry: now: Action on it; about: partner or -1; told, since, last, news:
+as the guard's, `objection` being the Worry.
 """
 
 

@@ -107,8 +107,7 @@ def followed(p: Any, other: Any, partner: Any, heard: Any) -> bool:
             moved += active * way * way
         found = (
             math.sqrt(turned) <= most * since + 2.0 * partner.velocity_error
-            and math.sqrt(moved)
-            <= (0.5 * most * since + partner.velocity_error) * since + 2.0 * partner.position_error
+            and math.sqrt(moved) <= (0.5 * most * since + partner.velocity_error) * since + 2.0 * partner.position_error
         )
     if anew or heard.stamp - other.first_stamp >= COMPARED_NS:
         other.first_stamp = heard.stamp

@@ -46,9 +46,7 @@ def foresee(p: Any, s: Any, push: Any) -> None:
 def room_to_stop(p: Any, s: Any, k: int) -> float:
     """Room m left between one's own way to the stop and that of partner k: negative, and they may meet."""
     other = s.others[k]
-    gap = min(
-        distance(s.ahead.position, s.end, other.now, other.stop), distance(s.end, s.stop, other.now, other.stop)
-    )
+    gap = min(distance(s.ahead.position, s.end, other.now, other.stop), distance(s.end, s.stop, other.now, other.stop))
     return gap - s.reach - other.reach - corridor.keep(p, s, k)
 
 

@@ -1,4 +1,4 @@
-"""The safety filter: what of a wrench goes on so that no partner comes too near. See the package for the theorem."""
+"""The safety filter of one vehicle: the theorem that it keeps stands at the head of this package."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from testbed.description import messages, rotation
+from testbed.description import rotation
 from testbed.description.flight_limits import FlightLimits
 from testbed.description.messages import NS_PER_S
 from testbed.description.vehicle import Vehicle
