@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from enum import IntEnum
 from typing import Any, Final
 
 from numba import njit
@@ -15,31 +16,51 @@ ANGLES: Final = (0.0, 0.7, 1.4)
 SIDES: Final = 4
 
 
-@njit(cache=True)
-def evade(p: Any, s: Any, layout: Any, program: Any, k: int, close: bool) -> bool:
-    """Fill `evade` with a push away from partner k that leads to no other and stays in the work area; False: none.
+class Way(IntEnum):
+    """What a push is worth."""
 
-    Straight away is best, as it always leaves room to partner k; else what leaves most to all. close: the separation
-    is not sure any more, so where there is none, whatever leaves most room.
+    NONE = 0
+    """It may lead to a partner that brakes."""
+    LAWFUL = 1
+    """It does not, but leaves no room to evade some other, or leads out of the work area."""
+    OUT = 2
+
+
+@njit(cache=True)
+def evade(p: Any, s: Any, layout: Any, program: Any, k: int, close: bool) -> int:
+    """Fill `evade` with a push away from partner k, and tell what it is worth.
+
+    Straight away is best, as it always leaves room to partner k; else what leaves most room to all, if that is more
+    than the brake does. close: the separation is not sure any more, so whatever leaves most room.
     """
     aim(p, s, k)
-    most, found = -math.inf, False
+    trial.foresee(p, s, s.brake)
+    most, found = least_room(p, s, -1), Way.NONE
     for angle in ANGLES:
         for side in range(SIDES if angle > 0.0 else 1):
             if not lean(p, s, angle, side):
                 continue
             brake.attain(p, s, layout, program, s.trial)
             trial.foresee(p, s, s.trial)
-            straight = angle == 0.0
-            good = inside(p, s) and leads_to_none(p, s, k if straight else -1)
-            good = good and least_room(p, s, k if straight else -1) >= 0.0
-            room = least_room(p, s, -1)
-            if (good and not found) or (good == found and (good or close) and room > most):
-                most, found = room, good
+            worth, room = weigh(p, s, k if angle == 0.0 else -1), least_room(p, s, -1)
+            if worth == Way.OUT and angle == 0.0:
                 s.evade[:] = s.trial
-            if straight and good:
-                return True
+                return Way.OUT
+            if (worth == Way.OUT and found != Way.OUT) or (
+                room > most and (worth == found or (worth == Way.LAWFUL and found == Way.NONE))
+            ):
+                if worth != Way.NONE or close:
+                    most, found = room, worth
+                    s.evade[:] = s.trial
     return found
+
+
+@njit(cache=True)
+def weigh(p: Any, s: Any, but: int) -> int:
+    """What the push on trial is worth; partner `but` is left out of it (-1: none)."""
+    if not leads_to_none(p, s, but):
+        return Way.NONE
+    return Way.OUT if inside(p, s) and least_room(p, s, but) >= 0.0 else Way.LAWFUL
 
 
 @njit(cache=True)

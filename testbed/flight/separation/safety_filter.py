@@ -189,10 +189,11 @@ def keep_apart(p: Any, s: Any, layout: Any, program: Any, doubtful: bool) -> Non
 def give_way(p: Any, s: Any, layout: Any, program: Any, k: int, doubtful: bool) -> None:
     """Fill `chosen` where the brake leaves no room to evade partner k: evade it now, no more than needed."""
     close = s.now[Worry.CLOSE] > 0
+    s.evade[:] = s.brake
     found = evasion.evade(p, s, layout, program, k, close)
-    if not found:
+    if found != evasion.Way.OUT:
         worry(s, Worry.LEANS, k)
-    if not (found or close):
+    if found == evasion.Way.NONE and not close:
         return
     s.action = Action.EVADED
     s.chosen[:] = s.evade
