@@ -53,6 +53,8 @@ class Moves(IntEnum):
     """A valve is stuck open: constant thrust along its axes, and it spins."""
     HUNTS = 3
     """The same thrust, always at the nearest."""
+    BURSTS = 4
+    """All that its valves give, at the nearest, for the time that a filter has to allow for; then without thrust."""
 
 
 class Lies(IntEnum):
@@ -71,14 +73,14 @@ BODY = np.dtype(
         ("moves", "i8"), ("fails_at", "i8"), ("fails_as", "i8"), ("asks", "i8"), ("lies", "i8"),
         ("phase", "i8"), ("latency", "i8"), ("wait", "i8"), ("share", "f8"),
         ("position_error", "f8"), ("velocity_error", "f8"),
-        ("stray", "f8"), ("pull", "f8"), ("gain", "i8"), ("speed", "f8"),
+        ("stray", "f8"), ("thrust_most", "f8"), ("burst", "i8"), ("pull", "f8"), ("gain", "i8"), ("speed", "f8"),
         ("position", "f8", (3,)), ("velocity", "f8", (3,)), ("orientation", "f8", (4,)), ("rate", "f8", (3,)),
         ("lie", "f8", (3,)), ("lie_speed", "f8", (3,)), ("aside", "f8", (3,)),
         ("thrust", "f8", (2, 6)), ("changes", "i8"), ("target", "i8"),
     ],
     align=True,
 )  # fmt: skip
-"""wait ns, share: from a decision until it acts, and of the believed thrust that the worst gives; thrust: of the wrench
+"""stray, thrust_most m/s²; burst ns; wait ns, share: from a decision until it acts, and of the believed thrust that the worst gives; thrust: of the wrench
 that acts, and of that which acts from `changes` ns on, base_link."""
 
 TOLD = np.dtype(
@@ -262,7 +264,7 @@ def fill_wrench(bodies, p, i, tick, active, generator, wrench):
 
 
 @njit(cache=True)
-def push_of(bodies, parameters, i, thrust, active, push):
+def push_of(bodies, parameters, i, now, thrust, active, push):
     """Fill `push` (3,): the acceleration of body i by a wrench (6,), thrust errors and what pulls included."""
     body, way = bodies[i], np.zeros(3)
     push[:] = 0.0
@@ -281,6 +283,9 @@ def push_of(bodies, parameters, i, thrust, active, push):
     elif body.moves == Moves.VALVE:
         a = rotation.rotate(body.orientation, (0.6 * body.stray, 0.8 * body.stray, 0.0))
         push[0], push[1], push[2] = a
+    elif body.moves == Moves.BURSTS and now < body.fails_at + body.burst:
+        for k in range(3):
+            push[k] = body.thrust_most * way[k]
     elif body.moves == Moves.HUNTS:
         for k in range(3):
             push[k] = body.stray * way[k]
@@ -296,7 +301,7 @@ def move(bodies, parameters, states, i, now, active):
     for part in range(2):
         span = (change if part == 0 else TICK_NS - change) / NS_PER_S
         if span > 0.0:
-            push_of(bodies, parameters, i, body.thrust[part], active, push)
+            push_of(bodies, parameters, i, now, body.thrust[part], active, push)
             for k in range(3):
                 body.position[k] += (body.velocity[k] + 0.5 * push[k] * span) * span
                 body.velocity[k] += push[k] * span

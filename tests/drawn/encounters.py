@@ -13,7 +13,7 @@ from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
 from testbed.flight.allocation import Allocation
 from testbed.flight.separation import MAX_PARTNERS, Action, Partner, SafetyFilter
 from testbed.plan.configuration import load_configuration
-from tests.drawn.bodies import BODY, FULL, RING, TOLD, Lies, Moves, fly
+from tests.drawn.bodies import BODY, FULL, RING, TOLD, Asks, Lies, Moves, fly
 from tests.drawn.vehicles import scaled
 
 AXES = {"table": TABLE_AXES, "cabin": CABIN_AXES}
@@ -90,6 +90,8 @@ def drawn_encounter(place, generator, count, intruder=None, errors=None):
         body["fails_at"], body["stray"], body["pull"] = NEVER, stray[i], own["drift"]
         body["position_error"], body["velocity_error"] = errors
         body["wait"], body["share"] = own["lead"] + own["delay"], own["share"]
+        body["thrust_most"] = own["most_force"] / own["mass"]
+        body["burst"] = body["wait"] + round(own["period"] * NS_PER_S) - TICK_NS
         draw_character(generator, body, place)
     if intruder:
         moves, begin = intruder
@@ -105,6 +107,23 @@ def drawn_encounter(place, generator, count, intruder=None, errors=None):
         active,
     )
     draw_safe_start(generator, found, filters, place)
+    return found
+
+
+def drawn_burst(place, generator, errors=None):
+    """A vehicle that chases at the worst of the errors one that coasts ahead, until this one gives a burst of thrust.
+
+    It begins with some decision of the filter, so the filter has allowed for all of it.
+    """
+    found = drawn_encounter(place, generator, 2, (Moves.BURSTS, 0.0), errors)
+    hunter, prey = found.bodies
+    hunter["asks"], hunter["lies"], hunter["gain"], hunter["latency"] = Asks.CHASE, Lies.FARTHER, 0, 0
+    hunter["position"], prey["position"] = 0.0, [generator.uniform(1.6, 2.2), 0.0, 0.0]
+    hunter["velocity"] = [generator.uniform(0.0, 0.06), 0.0, 0.0]
+    prey["velocity"] = [-generator.uniform(-0.02, 0.06), 0.0, 0.0]
+    prey["moves"], prey["lies"], prey["latency"] = Moves.COASTS, Lies.FARTHER, 0
+    decision = hunter["phase"] + 10 * generator.integers(200)
+    prey["fails_at"] = LOCKSTEP_START_NS + decision * TICK_NS
     return found
 
 
