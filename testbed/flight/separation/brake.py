@@ -99,10 +99,14 @@ def turn_away(s: Any, end: Any, push: Any) -> None:
 
 @njit(cache=True)
 def move_anchor(p: Any, s: Any) -> None:
-    """Hold where a brake would end, but no nearer to anybody too near than the place held so far."""
+    """Hold where a brake would end, but no nearer to anybody too near than the place held so far, if there is one."""
     speed = length(s.ahead.velocity)
     for i in range(3):
-        s.away[i] = s.ahead.position[i] + s.ahead.velocity[i] * speed / (2.0 * p.braking) - s.anchor[i]
+        stop = s.ahead.position[i] + s.ahead.velocity[i] * speed / (2.0 * p.braking)
+        if not s.holding:
+            s.anchor[i] = stop
+        s.away[i] = stop - s.anchor[i]
+    s.holding = True
     for _ in range(TURNS):
         for k in range(p.count):
             if s.others[k].present and s.room[k] < 0.0:

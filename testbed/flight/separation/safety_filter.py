@@ -101,11 +101,9 @@ def judge(
         s.holding = False
     elif p.count > 0:
         weigh(p, s, layout, program, odometry, partners, wrench)
-    for which in range(1, WORRIES):
-        if s.now[which]:
-            s.now[which] = Action.WARNED
-            if s.action > Action.WARNED:
-                s.now[which] = s.action
+    if s.action == Action.PASSED and s.now.any():
+        s.action = Action.WARNED
+    s.now[:] *= s.action
     news.gather(s, wrench.stamp)
 
 
@@ -179,7 +177,7 @@ def keep_apart(p: Any, s: Any, layout: Any, program: Any, doubtful: bool) -> Non
         s.holding = False
         blend(p, s)
         worry_nearest(p, s)
-    elif not doubtful and s.holding and brake.let_go(p, s) and trial.can_evade(p, s):
+    elif not doubtful and brake.let_go(p, s) and trial.can_evade(p, s):
         s.chosen[:] = s.trial
         s.action = Action.TRIMMED
         brake.move_anchor(p, s)
@@ -202,7 +200,7 @@ def give_way(p: Any, s: Any, layout: Any, program: Any, k: int, doubtful: bool) 
         if not doubtful:
             blend(p, s)
             s.action = Action.EVADED
-    elif s.holding:
+    else:
         brake.move_anchor(p, s)
 
 
