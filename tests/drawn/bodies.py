@@ -1,8 +1,8 @@
 """Bodies that move exactly as the theorem of the safety filter allows, at its worst.
 
 Each is a double integrator. What a filter lets through acts `wait` later, for a period; thrust differs from what is
-believed, and errors of the estimate lie, as far as stated and in the worst directions known. Guidance is an adversary that
-knows the truth; bodies that do not cooperate, or cease to, stray by what is stated.
+believed, and errors of the estimate lie, as far as stated and in the worst directions known. Guidance is an adversary
+that knows the truth; bodies that do not cooperate, or cease to, stray by what is stated.
 """
 
 import math
@@ -80,17 +80,20 @@ BODY = np.dtype(
     ],
     align=True,
 )  # fmt: skip
-"""stray, thrust_most m/s²; burst ns; wait ns, share: from a decision until it acts, and of the believed thrust that the worst gives; thrust: of the wrench
-that acts, and of that which acts from `changes` ns on, base_link."""
+"""stray, thrust_most, pull m/s²; burst ns; wait ns: from a decision until it acts; share: of the believed thrust that
+the worst gives; thrust: of the wrench that acts, and of that which acts from `changes` ns on, base_link."""
 
 TOLD = np.dtype(
     [
-        ("least", "f8"), ("least_unsaid", "f8"), ("decisions", "i8"), ("acted", "i8"), ("evaded", "i8"),
+        ("least", "f8"), ("least_unsaid", "f8"), ("least_friends", "f8"), ("decisions", "i8"),
+        ("acted", "i8"), ("evaded", "i8"),
         ("leaned", "i8"), ("said", "i8"), ("far", "i8"), ("far_passed", "i8"), ("impulse", "f8"),
     ],
     align=True,
 )  # fmt: skip
-"""least: separation less the minimum, m, of pairs with a filter; unsaid: while a filter of the pair calls it sure."""
+"""least: separation less the minimum, m, of pairs with a filter; unsaid: while a filter of the pair calls it sure;
+friends: of pairs with two. Decisions, and on how many of them filters acted, evaded, leaned, said that they cannot
+guarantee, were far from all and slow, and then passed; impulse that was sent, N·s."""
 
 
 @njit(cache=True)
@@ -323,6 +326,8 @@ def look(bodies, states, minimum, n, tick, told):
                 apart += (bodies[i].position[k] - bodies[j].position[k]) ** 2
             left = math.sqrt(apart) - minimum
             told[0].least = min(told[0].least, left)
+            if bodies[i].moves == bodies[j].moves:
+                told[0].least_friends = min(told[0].least_friends, left)
             for one in (i, j):
                 if bodies[one].moves == Moves.FILTERED and tick > 10 and not says(states[one]):
                     told[0].least_unsaid = min(told[0].least_unsaid, left)

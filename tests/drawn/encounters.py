@@ -42,7 +42,7 @@ class Encounter:
     def fly(self, seconds: float, seed: int) -> np.void:
         """TOLD of a flight."""
         n, told = len(self.bodies), np.zeros(1, TOLD)
-        told["least"] = told["least_unsaid"] = np.inf
+        told["least"] = told["least_unsaid"] = told["least_friends"] = np.inf
         heard, ring = np.zeros((n, MAX_PARTNERS), messages.ODOMETRY), np.zeros((n, RING), messages.ODOMETRY)
         fly(
             self.bodies, self.parameters, self.states, self.layouts, self.programs, heard, ring,

@@ -15,8 +15,8 @@ only adds to d''. So from the closing speed c on, the distance d falls by no mor
 
 Theorem. Let odometries be wrong by no more than stated and not older than `oldest`; let wrenches act as long, as late
 and as strongly as believed, to within what is stated, and go on unchanged; and let at the start no wrench at all pass.
-A. If all run this filter, in any number, of any phase: every distance stays above `keep`, which is above the minimum.
-B. If one of two stops to (valves closed: stray 0; valves stuck: their thrust), at any time: the same.
+A. Any two that run this filter, whatever others do, stay farther apart than `keep`, which is above the minimum.
+B. So do two alone of which one ceases to, at any time (valves closed: stray 0; valves stuck: their thrust).
 C. Without any of this, but with errors as stated and nobody above `thrust`: no separation is below its minimum unless
    CLOSE was said at the decision before; and where A or B holds, CLOSE is never said.
 Proof. A: let W be all the places where a vehicle may be if its filter admits nothing any more. Passing, trimming and
@@ -31,11 +31,12 @@ nothing can be admitted, evading keeps the distance, by Lemma E, and to two alon
 with the lesser `outrun`, so a partner that still cooperates leaves the room that is needed when it ceases to.
 C: `keep` exceeds the minimum by twice what the distance may be measured wrong by, and what it can fall by in a period.
 
-With three and more, evading one may lead to another. Then the filter brakes and says LEANS: A still holds, but not
-against that one partner straying. Where odometry is missing, old, or less sure than stated, or a partner moved as it
-could not, it says that it cannot guarantee (CANNOT_GUARANTEE), and brakes or evades all the same. The guard comes after
-it: at the edge of the work area, or at its limit of speed, the guard wins. So evasions are looked for inside the work
-area; where only the edge is in the way, it says LEANS, and against a partner that pushes it there is no guarantee.
+With three and more, evading one may lead to another. Then the filter does what leaves most room of all that leads to
+nobody who brakes, and says LEANS: A still holds, but not against that one partner straying. Where odometry is missing,
+old, or less sure than stated, or a partner moved as it could not, it says that it cannot guarantee (CANNOT_GUARANTEE),
+and brakes or evades all the same. The guard comes after it: at the edge of the work area, or at its limit of speed, the
+guard wins. So evasions are looked for inside the work area; where only the edge is in the way, it says LEANS, and
+against a partner that pushes it there is no guarantee.
 A docking permit (PERMIT) lowers the minimum of one pair while who docks is within its corridor for certain, at its stop
 too, and slow enough; the margins above are kept on top of what the corridor says.
 """

@@ -27,11 +27,11 @@ class Way(IntEnum):
 
 
 @njit(cache=True)
-def evade(p: Any, s: Any, layout: Any, program: Any, k: int, close: bool) -> int:
+def evade(p: Any, s: Any, layout: Any, program: Any, k: int) -> int:
     """Fill `evade` with a push away from partner k, and tell what it is worth.
 
     Straight away is best, as it always leaves room to partner k; else what leaves most room to all, if that is more
-    than the brake does. close: the separation is not sure any more, so whatever leaves most room.
+    than the brake does.
     """
     aim(p, s, k)
     trial.foresee(p, s, s.brake)
@@ -45,13 +45,11 @@ def evade(p: Any, s: Any, layout: Any, program: Any, k: int, close: bool) -> int
             worth, room = weigh(p, s, k if angle == 0.0 else -1), least_room(p, s, -1)
             if worth == Way.OUT and angle == 0.0:
                 s.evade[:] = s.trial
-                return Way.OUT
-            if (worth == Way.OUT and found != Way.OUT) or (
-                room > most and (worth == found or (worth == Way.LAWFUL and found == Way.NONE))
-            ):
-                if worth != Way.NONE or close:
-                    most, found = room, worth
-                    s.evade[:] = s.trial
+                return worth
+            better = worth > found or (worth == found and room > most)
+            if better and worth != Way.NONE and (worth == Way.OUT or room > most):
+                most, found = room, worth
+                s.evade[:] = s.trial
     return found
 
 

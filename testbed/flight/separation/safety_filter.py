@@ -186,12 +186,10 @@ def keep_apart(p: Any, s: Any, layout: Any, program: Any, doubtful: bool) -> Non
 @njit(cache=True)
 def give_way(p: Any, s: Any, layout: Any, program: Any, k: int, doubtful: bool) -> None:
     """Fill `chosen` where the brake leaves no room to evade partner k: evade it now, no more than needed."""
-    close = s.now[Worry.CLOSE] > 0
-    s.evade[:] = s.brake
-    found = evasion.evade(p, s, layout, program, k, close)
+    found = evasion.evade(p, s, layout, program, k)
     if found != evasion.Way.OUT:
         worry(s, Worry.LEANS, k)
-    if found == evasion.Way.NONE and not close:
+    if found == evasion.Way.NONE:
         return
     s.action = Action.EVADED
     s.chosen[:] = s.evade

@@ -123,7 +123,9 @@ def crowd(seed):
 )
 def test_each_part_of_the_proof_is_needed(drawn, change, crossed):
     """With a part of what is reckoned with taken away, some of the same bodies do come nearer."""
-    least = min(kept(drawn(seed), SECONDS * 1.5, seed, change)[0] for seed in range(SEEDS if drawn is not crowd else 100))
+    least = min(
+        kept(drawn(seed), SECONDS * 1.5, seed, change)[0] for seed in range(SEEDS if drawn is not crowd else 100)
+    )
     assert (least < 0.0) == crossed
 
 

@@ -142,7 +142,8 @@ class TestActs:
     def test_with_nowhere_to_go_it_says_whom_it_leans_on(self):
         one, near = safety_filter(partners=4), 0.57
         around = heard(
-            odometry((0.66, 0, 0), (-0.05, 0, 0)), *(odometry(at) for at in ((-near, 0, 0), (0, near, 0), (0, -near, 0)))
+            odometry((0.66, 0, 0), (-0.05, 0, 0)),
+            *(odometry(at) for at in ((-near, 0, 0), (0, near, 0), (0, -near, 0))),
         )
         one.judge(odometry(), around, wrench())
         assert one.worries[Worry.LEANS] == 0
