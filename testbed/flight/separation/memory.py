@@ -170,7 +170,8 @@ as the guard's, `objection` being the Worry.
 class Partner:
     """A partner as it is believed to be: `minimum` m centre to centre, its stated errors m and m/s.
 
-    stray: acceleration m/s² that it may have if it does not cooperate, beside what pulls on every body of the place.
+    stray: acceleration m/s² that it may have if it does not cooperate, beside what pulls on every body of the place;
+    usable: share of the time that quiet windows leave to its valves.
     """
 
     vehicle: Vehicle
@@ -178,6 +179,7 @@ class Partner:
     position_error: float
     velocity_error: float
     stray: float = 0.0
+    usable: float = 1.0
 
 
 def parameters_of(
@@ -193,7 +195,7 @@ def parameters_of(
 ) -> NDArray[np.void]:
     """PARAMETERS of a vehicle among `partners`; errors: stated bounds of the estimate, m and m/s.
 
-    stray: what its partners are told of it, as in `Partner`: it then leaves them the room that they need.
+    stray, usable: what its partners are told of it, as in `Partner`: it then leaves them the room that they need.
 
     Raises ValueError where a partner's stray is more than the vehicle can outrun, or there are too many partners.
     """
@@ -239,7 +241,8 @@ def _partner(
 
     What of it is about the pair comes out the same for both.
     """
-    its = guard_memory.parameters_of(partner.vehicle, place, active_axes, FlightLimits.of(partner.vehicle, place))[0]
+    limits = FlightLimits.of(partner.vehicle, place)
+    its = guard_memory.parameters_of(partner.vehicle, place, active_axes, limits, partner.usable)[0]
     q = np.zeros(1, PARTNER)[0]
     q["minimum"], q["braking"] = partner.minimum, its["slowest_push"]
     q["thrust"] = its["most_force"] / its["mass"] + its["drift"]

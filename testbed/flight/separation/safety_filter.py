@@ -28,10 +28,10 @@ WORRIES: Final = len(Worry)
 
 
 class SafetyFilter:
-    """Keeps one vehicle in one place apart from its partners, all of which run a filter of this kind or coast.
+    """Keeps one vehicle in one place apart from its partners.
 
-    Errors m and m/s: what its own odometry may be wrong by, stated; stray m/s²: what its partners are told
-    of it. `limits`: as for the guard.
+    position_error m, velocity_error m/s: what its own odometry may be wrong by, stated; stray m/s², usable: what its
+    partners are told of it, as in `Partner`; `limits`: as for the guard.
     """
 
     def __init__(
@@ -44,9 +44,10 @@ class SafetyFilter:
         velocity_error: float,
         stray: float = 0.0,
         limits: FlightLimits | None = None,
+        usable: float = 1.0,
     ) -> None:
         self.parameters = memory.parameters_of(
-            vehicle, place, active_axes, partners, position_error, velocity_error, stray, limits
+            vehicle, place, active_axes, partners, position_error, velocity_error, stray, limits, usable
         )
         self.state = np.zeros(1, memory.STATE)
         self.state[0]["permit"]["partner"] = -1

@@ -260,6 +260,18 @@ class TestStatements:
         with pytest.raises(ValueError, match="7 at most"):
             safety_filter(partners=8)
 
+    @pytest.mark.parametrize("whose", ["own", "partner's"])
+    def test_quiet_windows_leave_a_brake_less_to_rely_on(self, whose):
+        def relied(share):
+            one = vehicle()
+            partner = Partner(one, MINIMUM, *ERRORS, usable=share if whose == "partner's" else 1.0)
+            its = {"usable": share} if whose == "own" else {}
+            p = SafetyFilter(one, "table", TABLE_AXES, [partner], *ERRORS, **its).parameters[0]
+            return p["braking"] if whose == "own" else p["partners"][0]["braking"]
+
+        drift = safety_filter().parameters[0]["vehicle"]["drift"]
+        assert relied(0.5) + drift == pytest.approx(0.5 * (relied(1.0) + drift))
+
     def test_what_is_about_the_pair_is_the_same_for_both(self):
         light, heavy = vehicle(), vehicle()
         heavy = heavy.model_copy(update={"floor": heavy.floor.model_copy(update={"mass": 16.0})})
