@@ -20,6 +20,8 @@ AXES = {"table": TABLE_AXES, "cabin": CABIN_AXES}
 SPIN = math.radians(15.0)
 """Limit of the vehicles' spin, rad/s."""
 NEVER = 1 << 60
+DEMO = 3
+"""So many vehicles come first in `pool`, which are those of the demo."""
 
 
 @dataclass
@@ -63,20 +65,20 @@ def pool():
     return own + more
 
 
-def drawn_encounter(place, generator, count, intruder=None, errors=None):
+def drawn_encounter(place, generator, count, intruder=None, errors=None, whole_valve=False):
     """`count` bodies on the table or in the cabin, at rest or moving, in the safe set.
 
-    intruder: (how the last body moves, see `Moves`, and when it begins to, s) or None. errors: stated, (m, m/s), else
-    drawn.
+    intruder: (how the last body moves, see `Moves`, and when it begins to, s) or None; whole_valve: it strays by all
+    that one of its valves gives, else by what is drawn. errors: stated, (m, m/s), else drawn.
     """
-    vehicles = pool()
+    vehicles = pool()[:DEMO] if whole_valve else pool()
     chosen = [vehicles[k] for k in generator.integers(len(vehicles), size=count)]
     active = np.array([1.0, 1.0, 0.0] if place == "table" else [1.0, 1.0, 1.0])
     errors = errors or (10 ** generator.uniform(-3.3, -2.0), 10 ** generator.uniform(-3.7, -2.2))
     minimum = generator.uniform(0.3, 0.6)
     stray = np.zeros(count)
     if intruder and intruder[0] not in (Moves.COASTS, Moves.FILTERED):
-        stray[-1] = drawn_stray(place, generator, chosen)
+        stray[-1] = valve_stray(place, chosen[-1]) if whole_valve else drawn_stray(place, generator, chosen)
     filters = [
         SafetyFilter(
             one, place, AXES[place],
@@ -108,6 +110,11 @@ def drawn_encounter(place, generator, count, intruder=None, errors=None):
     )
     draw_safe_start(generator, found, filters, place)
     return found
+
+
+def valve_stray(place, one):
+    """Acceleration by the strongest of its valves, m/s²."""
+    return max(valve.thrust for valve in one.thrusters.valves) / one.mass_properties(place).mass
 
 
 def drawn_burst(place, generator, errors=None):
