@@ -82,7 +82,8 @@ def test_no_separation_falls_below_the_minimum(drawn, place, what, figure):
     assert below == 0
     assert above.min() >= 0.0
     assert said == 0
-    assert passed == far
+    if drawn is not valve:  # to outrun a whole valve at twice SLOW takes up to 6 m: there FAR is not far
+        assert passed == far
     assert met > 0.5 * COUNT, "they meet at all"
     if drawn is not fleet:
         assert told["leaned"].sum() == 0
