@@ -38,9 +38,12 @@ STARTS = ((-1.0, -0.6), (0.0, 0.7), (1.0, -0.6))
 
 @dataclass(frozen=True)
 class Flown:
-    """least: separation less the minimum, m; acted, decisions, said: of filters."""
+    """least: separation less the minimum, m; unsaid: while a filter of the pair calls it sure, friends: of pairs with two
+    filters; acted, decisions, said: of filters."""
 
     least: float
+    unsaid: float
+    friends: float
     acted: int
     decisions: int
     said: int
@@ -70,7 +73,7 @@ def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flow
         plant.place(v, place, np.array(rotation.from_heading(angle)), LOCKSTEP_START_NS)
     parameters = np.concatenate([one.parameters for one in filters])
     states = np.concatenate([one.state for one in filters])
-    heard, told = np.zeros(MAX_PARTNERS, messages.ODOMETRY), np.array([np.inf, 0.0, 0.0, 0.0])
+    heard, told = np.zeros(MAX_PARTNERS, messages.ODOMETRY), np.array([np.inf, 0.0, 0.0, 0.0, np.inf, np.inf])
     begin = LOCKSTEP_START_NS + round(FIRST_FIX * 1e9)
     fails = begin + round(generator.uniform(5.0, 20.0) * 1e9) if coasts else 1 << 62
     speeds, stamp, air = generator.uniform(0.02, 0.06, 3), LOCKSTEP_START_NS, configuration.beacons.air_temperature
@@ -84,7 +87,8 @@ def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flow
             air, parameters, states, heard, targets, speeds, told,
         )  # fmt: skip
         stamp += wiring.STEP_TICKS * TICK_NS
-    return Flown(float(told[0]) - MINIMUM, int(told[1]), int(told[2]), int(told[3]))
+    least, unsaid, friends = (float(told[k]) - MINIMUM for k in (0, 4, 5))
+    return Flown(least, unsaid, friends, int(told[1]), int(told[2]), int(told[3]))
 
 
 @njit(cache=True)
@@ -106,7 +110,7 @@ def fly_step(
             if not estimated:
                 wires.odometry[v] = wires.truth[v]
         if now >= begin:
-            look(wires, told)
+            look(wires, states, now >= fails, told)
         for v in range(n):
             if wrench_due(now) and schedule_due(now, flight.modulation_period[v]):
                 permit = now >= begin and (v < n - 1 or now < fails)
@@ -153,9 +157,14 @@ def ask(wires, v, target, speed, mass, wrench):
 
 
 @njit(cache=True)
-def look(wires, told):
-    """Keep the least distance of any two."""
-    for v in range(len(wires.truth)):
+def look(wires, states, failed, told):
+    """Keep the least distance of any two; the last vehicle has a filter until it has failed."""
+    n = len(wires.truth)
+    for v in range(n):
         for other in range(v):
-            gap = wires.truth[v].position - wires.truth[other].position
-            told[0] = min(told[0], outlook.length(gap))
+            apart = outlook.length(wires.truth[v].position - wires.truth[other].position)
+            told[0] = min(told[0], apart)
+            if not says(states[other]) or not (says(states[v]) or (failed and v == n - 1)):
+                told[4] = min(told[4], apart)
+            if not (failed and v == n - 1):
+                told[5] = min(told[5], apart)
