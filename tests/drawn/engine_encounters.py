@@ -38,8 +38,8 @@ STARTS = ((-1.0, -0.6), (0.0, 0.7), (1.0, -0.6))
 
 @dataclass(frozen=True)
 class Flown:
-    """least: separation less the minimum, m; unsaid: while a filter of the pair calls it sure, friends: of pairs with two
-    filters; acted, decisions, said: of filters."""
+    """least: separation less the minimum, m; unsaid: while a filter of the pair calls it sure, friends: of pairs with
+    two filters; acted, decisions, said: of filters."""
 
     least: float
     unsaid: float
