@@ -6,18 +6,15 @@ from typing import Any, Final
 
 from numba import njit
 
-from testbed.flight.guard.objection import Objection
-
-OBJECTIONS: Final = len(Objection)
 OVER_AFTER_NS: Final = 500_000_000
 """How long nothing must offend for an objection to be over, so that one that comes and goes is told once."""
 
 
 @njit(cache=True)
 def gather(s: Any, stamp: int) -> None:
-    """Fill `news` from the objections to the wrench of this stamp."""
+    """Fill `news` from the objections to the wrench of this stamp: in `now` an action for each kind but the first."""
     s.news_count = 0
-    for objection in range(1, OBJECTIONS):
+    for objection in range(1, len(s.now)):
         action = s.now[objection]
         if action > 0:
             if s.since[objection] == 0:

@@ -1,0 +1,170 @@
+"""Encounters in the emulated plant: three vehicles of the demo, each with filter and thruster driver, chase each other.
+
+An adversary stands in guidance's place. Filters know the true motion or the estimate; the last vehicle may be told to
+close its valves, and then coasts.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+
+from testbed.description import messages, rotation
+from testbed.description.axes import TABLE_AXES
+from testbed.description.locate import locate
+from testbed.description.messages import LOCKSTEP_START_NS, TICK_NS
+from testbed.description.ticks import schedule_due, wrench_due
+from testbed.flight.guard import outlook
+from testbed.flight.separation import MAX_PARTNERS, Action, Partner, SafetyFilter
+from testbed.flight.separation.safety_filter import judge
+from testbed.flight.thruster_driver import fill_coming
+from testbed.flight.thruster_driver import step as drive
+from testbed.model.tracking import read_motion
+from testbed.plan.configuration import load_configuration
+from testbed.plan.flight_limits import flight_limits
+from testbed.rehearsal import wiring
+from testbed.rehearsal.build import build_plant
+from testbed.rehearsal.engine import advance_tick, estimate, sense
+from tests.drawn.bodies import says
+from tests.drawn.vehicles import drawn_world
+
+MINIMUM = 0.52
+ERRORS = {False: (0.001, 0.001), True: (0.016, 0.008)}
+"""Stated of the true motion, and of the estimate, which claims up to 14 mm and 6 mm/s (three deviations) in motion."""
+FIRST_FIX = 5.0
+"""Time that the estimator is given before the adversaries begin, s."""
+STARTS = ((-1.0, -0.6), (0.0, 0.7), (1.0, -0.6))
+
+
+@dataclass(frozen=True)
+class Flown:
+    """least: separation less the minimum, m; unsaid: while a filter of the pair calls it sure, friends: of pairs with
+    two filters; acted, decisions, said: of filters."""
+
+    least: float
+    unsaid: float
+    friends: float
+    acted: int
+    decisions: int
+    said: int
+
+
+def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flown:
+    """Fly the three in a drawn world."""
+    generator = np.random.default_rng(seed)
+    configuration = load_configuration(locate("plans/demo.yaml")).with_seed(seed)
+    vehicles = list(configuration.vehicles.values())
+    errors = ERRORS[estimated]
+    limits = [flight_limits(configuration, name) for name in configuration.vehicles]
+    filters = [
+        SafetyFilter(
+            one, "table", TABLE_AXES, [Partner(two, MINIMUM, *errors) for two in vehicles if two is not one], *errors,
+            limits=limits[k],
+        )
+        for k, one in enumerate(vehicles)
+    ]  # fmt: skip
+    plant, draws = build_plant(configuration, world=drawn_world(generator, configuration))
+    arrays, flight = wiring.plant_arrays(plant), wiring.flight_arrays(configuration)
+    wires, tape = wiring.wires(len(vehicles)), wiring.tape(len(vehicles))
+    for v, (x, y) in enumerate(STARTS):
+        angle = generator.uniform(-np.pi, np.pi)
+        off = generator.uniform(-0.1, 0.1, 2)
+        place = np.array([x + off[0], y + off[1], vehicles[v].shape.floor_height])
+        plant.place(v, place, np.array(rotation.from_heading(angle)), LOCKSTEP_START_NS)
+    parameters = np.concatenate([one.parameters for one in filters])
+    states = np.concatenate([one.state for one in filters])
+    heard, told = np.zeros(MAX_PARTNERS, messages.ODOMETRY), np.array([np.inf, 0.0, 0.0, 0.0, np.inf, np.inf])
+    begin = LOCKSTEP_START_NS + round(FIRST_FIX * 1e9)
+    fails = begin + round(generator.uniform(5.0, 20.0) * 1e9) if coasts else 1 << 62
+    speeds, stamp, air = generator.uniform(0.02, 0.06, 3), LOCKSTEP_START_NS, configuration.beacons.air_temperature
+    targets = np.zeros(3, dtype=np.int64)
+    while stamp < begin + round(seconds * 1e9):
+        if (stamp - LOCKSTEP_START_NS) % round(8e9) == 0:
+            targets[:] = (np.arange(3) + generator.integers(1, 3, 3)) % 3
+        noise = wiring.draw(draws, wiring.STEP_TICKS)
+        fly_step(
+            arrays, flight, wires, noise, tape, stamp, wiring.STEP_TICKS, LOCKSTEP_START_NS, begin, fails, estimated,
+            air, parameters, states, heard, targets, speeds, told,
+        )  # fmt: skip
+        stamp += wiring.STEP_TICKS * TICK_NS
+    least, unsaid, friends = (float(told[k]) - MINIMUM for k in (0, 4, 5))
+    return Flown(least, unsaid, friends, int(told[1]), int(told[2]), int(told[3]))
+
+
+@njit(cache=True)
+def fly_step(
+    plant, flight, wires, noise, tape, stamp, ticks, start, begin, fails, estimated, air, parameters, states, heard,
+    targets, speeds, told,
+):  # fmt: skip
+    """As rehearsal.engine.run_step, with adversaries and filters in guidance's place."""
+    tape.counts[:] = 0
+    n = len(plant.states)
+    for tick in range(ticks):
+        now = stamp + tick * TICK_NS
+        advance_tick(plant, flight, wires, noise, tape, tick, now, now >= begin)
+        now += TICK_NS
+        for v in range(n):
+            cycle_over = sense(plant, wires, noise, tape, v, tick, now, start)
+            estimate(flight, wires, tape, v, now, cycle_over, air)
+            read_motion(plant.states[v], now, wires.truth[v])
+            if not estimated:
+                wires.odometry[v] = wires.truth[v]
+        if now >= begin:
+            look(wires, states, now >= fails, told)
+        for v in range(n):
+            if wrench_due(now) and schedule_due(now, flight.modulation_period[v]):
+                permit = now >= begin and (v < n - 1 or now < fails)
+                p, s = flight.driver[v], flight.driver_state[v]
+                ask(wires, v, targets[v], speeds[v], p.guard.mass, wires.wrench[v])
+                fill_coming(p, s, now)
+                states[v].ahead.coming[:] = s.guard.coming
+                k = 0
+                for other in range(n):
+                    if other != v:
+                        heard[k] = wires.odometry[other]
+                        k += 1
+                judge(
+                    parameters[v], states[v], p.allocation, s.allocation, wires.odometry[v], heard, wires.wrench[v],
+                    permit,
+                )  # fmt: skip
+                for a in range(3):
+                    wires.wrench[v].force[a] = states[v].passed[a]
+                    wires.wrench[v].torque[a] = states[v].passed[3 + a]
+                drive(p, s, wires.odometry[v], wires.wrench[v], permit, wires.schedule[v])
+                wires.schedule_sent[v] = 1
+                if permit:
+                    told[1] += states[v].action >= Action.TRIMMED
+                    told[2] += 1
+                    told[3] += says(states[v])
+
+
+@njit(cache=True)
+def ask(wires, v, target, speed, mass, wrench):
+    """At `speed` straight at the target, keeping the heading, knowing the truth."""
+    own, other = wires.truth[v], wires.truth[target]
+    velocity = rotation.rotate(own.orientation, own.linear_velocity)
+    gap = other.position - own.position
+    gap[2] = 0.0
+    size = outlook.length(gap) + 1e-9
+    force = np.zeros(3)
+    for a in range(2):
+        force[a] = mass * (speed * gap[a] / size - velocity[a]) / 0.5
+    body = rotation.rotate_inverse(own.orientation, (force[0], force[1], 0.0))
+    wrench.stamp = own.stamp
+    wrench.force[0], wrench.force[1], wrench.force[2] = body
+    wrench.torque[:] = 0.0
+    wrench.torque[2] = -0.3 * own.angular_velocity[2]
+
+
+@njit(cache=True)
+def look(wires, states, failed, told):
+    """Keep the least distance of any two; the last vehicle has a filter until it has failed."""
+    n = len(wires.truth)
+    for v in range(n):
+        for other in range(v):
+            apart = outlook.length(wires.truth[v].position - wires.truth[other].position)
+            told[0] = min(told[0], apart)
+            if not says(states[other]) or not (says(states[v]) or (failed and v == n - 1)):
+                told[4] = min(told[4], apart)
+            if not (failed and v == n - 1):
+                told[5] = min(told[5], apart)
