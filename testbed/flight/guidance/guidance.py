@@ -30,8 +30,8 @@ LOSING_FACTOR: Final = 2.0
 """A held pose counts as lost, and is settled again, when an error exceeds its tolerance by this factor."""
 
 
-COUNTED: Final = 1.08
-"""Gas that pulses take over what their impulse takes at nominal strength: they are short, and the supply sags."""
+COUNTED: Final = 1.12
+"""Gas that pulses take over what their impulse takes at nominal strength: they are short, the supply sags, flows vary."""
 SPREAD: Final = 1.1
 """What is kept for the rest of a profile, over what the file says that it takes: thrust and flow are not nominal."""
 
