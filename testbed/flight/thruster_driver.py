@@ -113,6 +113,7 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
     Where the sum is out of reach, or a valve at its bound, the wrench alone is allocated and each valve keeps its own
     leftover, which can wait: to give it at once takes valves that need more gas. What is still too much is scaled down.
+    Where nothing is asked for, nothing is given: a drifting vehicle wants no pulse for the sake of a leftover.
     """
     stamp = wrench.stamp + p.lead
     fill_coming(p, s, wrench.stamp)
@@ -128,8 +129,10 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     modulation.account(p.modulation, s.modulation, stamp)
     for k in range(6):
         s.wanted[k] = s.guard.passed[k]
-    owe(p, s)
-    paid = attain(p, s, stamp)
+    paid = False
+    if anything_wanted(s):
+        owe(p, s)
+        paid = attain(p, s, stamp)
     if not paid or bounded(p, s):
         give_what_can_be(p, s, stamp, paid)
     s.outcomes[s.allocation.outcome] += 1
@@ -290,6 +293,15 @@ def within_reach(p: Any, s: Any) -> float:
             reached = pulses.pulses.given[j] + p.modulation.most - pulses.carry[j]
             share = min(share, max(reached, 0.0) / (s.allocation.duty[j] * period))
     return share
+
+
+@njit(cache=True)
+def anything_wanted(s: Any) -> bool:
+    """Whether the wrench that the guard has passed is not nil."""
+    wanted = False
+    for k in range(6):
+        wanted = wanted or s.wanted[k] != 0.0
+    return wanted
 
 
 @njit(cache=True)
