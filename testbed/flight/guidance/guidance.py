@@ -31,7 +31,7 @@ LOSING_FACTOR: Final = 2.0
 
 
 COUNTED: Final = 1.12
-"""Gas that pulses take over what their impulse takes at nominal strength: they are short, the supply sags, flows vary."""
+"""Gas that pulses take over what their impulse takes at nominal strength: short ones, a sagging supply, flow."""
 SPREAD: Final = 1.1
 """What is kept for the rest of a profile, over what the file says that it takes: thrust and flow are not nominal."""
 
