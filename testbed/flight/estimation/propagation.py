@@ -28,7 +28,7 @@ from testbed.description.rotation import (
 )
 from testbed.flight.estimation.layout import ATTITUDE, BIAS, DISTURBANCE, HISTORY, MOTION_ERRORS, POSITION, VELOCITY
 
-SLOWEST: Final = 3e-4
+SLOWEST: Final = 1e-3
 """The disturbance changes on the way from place to place, as at this speed, m/s, where the vehicle is slower."""
 
 
