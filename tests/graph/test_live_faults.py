@@ -73,8 +73,8 @@ def test_bad_words_are_refused_with_the_reason_and_change_nothing(scene, text, r
 
 def test_a_try_that_fails_names_what_was_broken_live(tmp_path):
     with Session("one", tmp_path / "results", "--speed", "1") as session:
-        session.until_running()
-        with Foreign(session.domain) as foreign:
+        with Foreign(session.domain) as foreign:  # there before the run, so that the fault comes before the move
+            session.until_running()
             assert set_faults(foreign, "bearing_lost wren").successful
         assert session.end() == 1, session.output + session.logs()
         recording = session.recording()
