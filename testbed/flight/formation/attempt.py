@@ -67,12 +67,12 @@ class Given:
         return not all(one.keeps(keeping.planned, keeping.clearance, 0.0) for one in every)
 
 
-def refine(task: Task, duration: float, side: int) -> Found:
+def refine(task: Task, duration: float, side: int, given: Given) -> Found:
     """A sequence of programs from straight ways on, passing on `side`, until it gains no more or does not get there."""
     intervals = int(np.clip(math.ceil(duration / INTERVAL), FEWEST, MOST))
     ends = Ends.of(task, duration, intervals)
     points, last = straight(ends), math.inf
-    best, given = Found(None, None, math.inf, 0, tight=True), Given.of(task, duration)
+    best = Found(None, None, math.inf, 0, tight=True)
     for iteration in range(1, ITERATIONS + 1):
         planes = planes_about(task, ends, points, side if iteration == 1 else Side.NEARER)
         solution = solve(build(task, ends, planes))

@@ -66,14 +66,16 @@ def plan(task: Task) -> Plan:
         found = attempt(task)
         programs += found.programs
         if found.trajectories is not None and found.findings is not None:
-            return made(task, outcome, found.trajectories, found.cost, programs)
-    return made(task, Outcome.STAY, stay(task), math.inf, programs)
+            return made(task, outcome, found.trajectories, found.findings, found.cost, programs)
+    staying = stay(task)
+    return made(task, Outcome.STAY, staying, inspect(task, staying), math.inf, programs)
 
 
-def made(task: Task, outcome: Outcome, trajectories: Trajectories, cost: float, programs: int) -> Plan:
+def made(
+    task: Task, outcome: Outcome, trajectories: Trajectories, findings: Findings, cost: float, programs: int
+) -> Plan:
     """A plan with what is found along it."""
-    findings, keeping = inspect(task, trajectories), task.keeping
-    tight = not findings.keeps(keeping.planned, keeping.clearance, 0.0)
+    tight = not findings.keeps(task.keeping.planned, task.keeping.clearance, 0.0)
     return Plan(trajectories, outcome, tight, findings, cost, programs)
 
 
@@ -84,8 +86,9 @@ def together(task: Task) -> Found:
     """
     programs, widest = 0, None
     for duration in durations(task):
+        given = Given.of(task, duration)
         for side in range(SIDES):
-            found = refine(task, duration, side)
+            found = refine(task, duration, side, given)
             programs += found.programs
             if found.contradiction or programs >= PROGRAMS:
                 break
@@ -95,7 +98,7 @@ def together(task: Task) -> Found:
                 return replace(found, programs=programs)
             if wider(found.findings, widest.findings if widest else None):
                 widest = found
-        if widest is not None and Given.of(task, duration).tight(task):
+        if widest is not None and given.tight(task):
             break
     return replace(widest or Found(None, None, math.inf, 0), programs=programs)
 
@@ -118,7 +121,8 @@ def in_turn(task: Task) -> Found:
         if len(singles) == task.count:
             merged = joined([singles[vehicle] for vehicle in range(task.count)])
             findings = inspect(task, merged)
-            kept = [accepted(task, findings, Given.of(task, duration), tight) for tight in (False, True)]
+            given = Given.of(task, duration)
+            kept = [accepted(task, findings, given, tight) for tight in (False, True)]
             if any(kept):
                 return Found(merged, findings, math.nan, programs, not kept[0])
     return Found(None, None, math.inf, programs)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from testbed.flight.formation.program import Ends, Planes
 from testbed.flight.formation.task import Task
+from testbed.flight.formation.trajectories import Motion
 from testbed.flight.formation.zones import Zone
 
 Array = NDArray[np.float64]
@@ -136,10 +137,10 @@ def _beyond(task: Task, ends: Ends, paths: Array, zone: Zone) -> Planes:
     return Planes(near // N, np.full(len(near), -1), near % N, normals[near], bounds)
 
 
-def _bezier(task: Task, ends: Ends, body: object) -> Array:
+def _bezier(task: Task, ends: Ends, body: Motion) -> Array:
     """Bézier points (N, 3, n) of a body whose motion is known."""
-    times = task.time + ends.interval * np.arange(ends.intervals + 1)
-    positions, velocities, _ = body.at(times)  # type: ignore[attr-defined]
+    times: Array = np.asarray(task.time + ends.interval * np.arange(ends.intervals + 1))
+    positions, velocities, _ = body.at(times)
     axes = list(task.axes)
     p, v = positions[:, axes], velocities[:, axes]
     return np.stack([p[:-1], p[:-1] + 0.5 * ends.interval * v[:-1], p[1:]], axis=1)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from testbed.description import rotation
 from testbed.flight.formation.frame import Slot
 
 Array = NDArray[np.float64]
@@ -19,8 +19,7 @@ class Turn:
     """From `orientation` (quaternion) and `rate` (3,) rad/s along body axes at `time` s to the slot's, in `duration` s.
 
     What is left to turn is a rotation vector d seen from the slot; it goes to zero along a cubic Hermite curve whose
-    slope at the start gives the rate, and at the end zero. The vehicle's rate follows from d and its slope by the right
-    Jacobian of the rotation vector (Bullo and Murray, 1995; from memory).
+    slope at the start gives the rate, and at the end zero.
     """
 
     slot: Slot
@@ -34,7 +33,7 @@ class Turn:
         slot = self._slot(time)
         left, slope = self._left(time)
         turned = Rotation.from_rotvec(left)
-        rate = _jacobian(left) @ slope + (slot * turned).inv().apply(self.slot.frame.rate)
+        rate = np.array(rotation.rate_of(left, slope)) + (slot * turned).inv().apply(self.slot.frame.rate)
         return (slot * turned).as_quat(), rate
 
     def _slot(self, time: float) -> Rotation:
@@ -47,18 +46,7 @@ class Turn:
         begun = Rotation.from_quat(self.orientation)
         left: Array = (slot.inv() * begun).as_rotvec()
         own: Array = np.array(self.rate) - begun.inv().apply(self.slot.frame.rate)
-        slope = np.linalg.solve(_jacobian(left), own)
+        slope = np.array(rotation.slope_of(left, own))
         value = left * (1.0 + 2.0 * u) * (1.0 - u) ** 2 + slope * self.duration * u * (1.0 - u) ** 2
         change = -6.0 * u * (1.0 - u) * left / self.duration + slope * (1.0 - u) * (1.0 - 3.0 * u)
         return value, change
-
-
-def _jacobian(vector: Array) -> Array:
-    """Right Jacobian of a rotation vector: body rate per rate of the vector, (3, 3)."""
-    angle = float(np.linalg.norm(vector))
-    x, y, z = vector
-    skew = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    if angle < 1e-6:
-        return np.asarray(np.eye(3) - 0.5 * skew)
-    first, second = (1.0 - math.cos(angle)) / angle**2, (angle - math.sin(angle)) / angle**3
-    return np.asarray(np.eye(3) - first * skew + second * skew @ skew)
