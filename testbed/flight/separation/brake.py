@@ -69,11 +69,7 @@ def let_go(p: Any, s: Any) -> bool:
     push = s.trial
     for i in range(3):
         push[i] = s.wanted[i] - s.brake[i]
-    for _ in range(TURNS):
-        for k in range(p.count):
-            if s.others[k].present and s.room[k] < 0.0:
-                turn_away(s, s.others[k].now, push)
-                turn_away(s, s.others[k].stop, push)
+    turn_from_all(p, s, push)
     some = length(push) > 0.0
     for i in range(3):
         push[i] += s.brake[i]
@@ -82,6 +78,16 @@ def let_go(p: Any, s: Any) -> bool:
         if s.others[k].present and s.room[k] < 0.0:
             some = some and trial.leads_away(p, s, k, push)
     return some
+
+
+@njit(cache=True)
+def turn_from_all(p: Any, s: Any, push: Any) -> None:
+    """Take out of `push` (3,) what leads towards anybody too near, as it is or where it stops."""
+    for _ in range(TURNS):
+        for k in range(p.count):
+            if s.others[k].present and s.room[k] < 0.0:
+                turn_away(s, s.others[k].now, push)
+                turn_away(s, s.others[k].stop, push)
 
 
 @njit(cache=True)
@@ -107,10 +113,6 @@ def move_anchor(p: Any, s: Any) -> None:
             s.anchor[i] = stop
         s.away[i] = stop - s.anchor[i]
     s.holding = True
-    for _ in range(TURNS):
-        for k in range(p.count):
-            if s.others[k].present and s.room[k] < 0.0:
-                turn_away(s, s.others[k].now, s.away)
-                turn_away(s, s.others[k].stop, s.away)
+    turn_from_all(p, s, s.away)
     for i in range(3):
         s.anchor[i] += s.away[i]

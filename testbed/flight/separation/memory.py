@@ -205,7 +205,7 @@ def parameters_of(
     p = parameters[0]
     own = guard_memory.parameters_of(vehicle, place, active_axes, limits or FlightLimits.of(vehicle, place), usable)[0]
     p["vehicle"] = own
-    p["braking"], p["thrust"] = own["slowest_push"], own["most_force"] / own["mass"] + own["drift"]
+    p["braking"], p["thrust"] = own["slowest_push"], _thrust(own)
     p["aside"] = _aside(own)
     p["spread"] = 1.0 - own["share"] + p["aside"]
     p["position_error"], p["velocity_error"] = position_error + 2.0 * _arm(own), velocity_error
@@ -223,10 +223,10 @@ def holding_of(own: np.void, position_error: float, velocity_error: float) -> tu
     position_error, deadband and one pulse at most. The distance is then w/stiffness, or w²/(2·braking) where errors
     that change turn it round at full speed; and one period more. The stiffness makes both the same.
     """
-    braking, period = float(own["slowest_push"]), float(own["period"])
+    braking = float(own["slowest_push"])
     root = math.sqrt(velocity_error**2 + 8.0 * braking * position_error)
     stiffness = min((root - velocity_error) / (2.0 * position_error), MOST_STIFFNESS)
-    wait = (own["lead"] + own["delay"]) / NS_PER_S + period
+    wait = _reaction(own)
     wrong = velocity_error + stiffness * position_error
     deadband = DEADBAND * wrong
     wrong += deadband + float(own["still_speed"] + own["drift"] * wait)
@@ -245,14 +245,14 @@ def _partner(
     its = guard_memory.parameters_of(partner.vehicle, place, active_axes, limits, partner.usable)[0]
     q = np.zeros(1, PARTNER)[0]
     q["minimum"], q["braking"] = partner.minimum, its["slowest_push"]
-    q["thrust"] = its["most_force"] / its["mass"] + its["drift"]
+    q["thrust"] = _thrust(its)
     q["stray"] = partner.stray + its["drift"]
     q["outrun"] = min(EVADE_COSINE * p["braking"] - q["stray"], EVADE_COSINE * q["braking"] - own_stray)
     if q["outrun"] <= 0.0:
         raise ValueError(f"a stray of {q['stray']:.4f} or {own_stray:.4f} m/s² is more than its partner can outrun")
     q["position_error"] = partner.position_error + 2.0 * _arm(its)
     q["velocity_error"] = partner.velocity_error
-    q["reaction"] = (its["lead"] + its["delay"]) / NS_PER_S + its["period"]
+    q["reaction"] = _reaction(its)
     q["aside"] = _aside(its)
     q["hold"] = holding_of(its, partner.position_error, partner.velocity_error)[3]
     faster, surer = max(p["thrust"], q["thrust"]), max(p["velocity_error"], q["velocity_error"])
@@ -263,9 +263,19 @@ def _partner(
     return q
 
 
+def _reaction(own: np.void) -> float:
+    """From a decision until its wrench has acted, s."""
+    return float((own["lead"] + own["delay"]) / NS_PER_S + own["period"])
+
+
+def _thrust(own: np.void) -> float:
+    """No valves give more, with what pulls, m/s²."""
+    return float(own["most_force"] / own["mass"] + own["drift"])
+
+
 def _aside(own: np.void) -> float:
     """Share by which a force may point aside: as it is given, and as the vehicle turns until it has acted."""
-    return float(ASIDE + own["spin"] * ((own["lead"] + own["delay"]) / NS_PER_S + own["period"]))
+    return float(ASIDE + own["spin"] * _reaction(own))
 
 
 def _arm(own: np.void) -> float:
