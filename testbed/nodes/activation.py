@@ -25,8 +25,8 @@ RECORDER: Final = "/recorder"
 PATIENCE: Final = 3.0
 """Seconds until a transition that nobody has answered is asked for again."""
 UNSEEN: Final = 15.0
-"""Seconds until one is asked for whose service is not seen: Fast DDS may deny for long that it is there, as it also
-counts what others have left behind. Whoever is asked too early may do it without being heard, and is asked twice."""
+"""Seconds until a service is asked that is not seen: Fast DDS may deny for long that it is there, as it also counts
+what others have left behind. Whoever is asked too early may do it without being heard, and is asked twice."""
 
 
 class Activation:
@@ -95,7 +95,8 @@ class Activation:
         now = time.monotonic()
         for name in self._holders:
             seen = self._clients[name].service_is_ready()
-            if now - self._asked.get(name, self._since if not seen else 0.0) < (PATIENCE if seen else UNSEEN):
+            asked = self._asked.get(name, 0.0 if seen else self._since)
+            if now - asked < (PATIENCE if seen else UNSEEN):
                 continue
             if name not in self._configured:
                 self._ask(name, Transition.TRANSITION_CONFIGURE)

@@ -17,7 +17,7 @@ from std_msgs.msg import Bool, String
 from std_srvs.srv import Trigger
 
 from testbed.nodes import shared_memory
-from testbed.nodes.activation import RECORDER
+from testbed.nodes.activation import RECORDER, UNSEEN
 from testbed.nodes.children import Children
 from testbed.nodes.contract import Contract
 from testbed.nodes.process import make_executor
@@ -43,8 +43,6 @@ COAST_SECONDS: Final = 3.0
 """The same after a process has died, when the conductor may be the one that is gone."""
 SHOW_PERIOD: Final = 0.1
 """Seconds between two looks at the session."""
-UNSEEN: Final = 15.0
-"""After this time a service is asked that is not seen, s: Fast DDS may deny for long that it is there."""
 SILENCE_SECONDS: Final = 5.0
 """Silence of a running session's conductor after which it counts as hung."""
 

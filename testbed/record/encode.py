@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testbed.description.air import celsius
-from testbed.description.messages import INNOVATION_POINT, RANGE_POINT
+from testbed.description.messages import INNOVATION_POINT, NS_PER_S, RANGE_POINT
 from testbed.description.status import status_json
 from testbed.description.vehicle import Vehicle
 from testbed.record import contract
@@ -140,10 +140,8 @@ class VehicleEncoder:
             paths = {f"time {k} {part}": f"points.{k}.time_from_start.{part}" for k in range(points) for part in _TIME}
             paths |= {f"open {k}": f"points.{k}.positions" for k in range(points)}
             template = self._template(contract.SCHEDULE, (self._valves, points), paths)
-            values: dict[str, NDArray[Any]] = {}
+            values = _point_times(chosen["offset"], points)
             for k in range(points):
-                values[f"time {k} sec"] = chosen["offset"][:, k] // 1_000_000_000
-                values[f"time {k} nanosec"] = chosen["offset"][:, k] % 1_000_000_000
                 values[f"open {k}"] = chosen["open"][:, k, : len(self._valves)]
             groups.append(Group(index, template.rows(chosen["stamp"], values)))
         return self._block("valves/schedule", contract.SCHEDULE, records["stamp"], log_times, groups)
@@ -154,12 +152,10 @@ class VehicleEncoder:
         for number, points in sorted({(int(one["number"]), int(one["count"])) for one in records}):
             index = np.flatnonzero((records["number"] == number) & (records["count"] == points))
             chosen, constants = records[index], (self._place, self._body, number, points)
-            values: dict[str, NDArray[Any]] = {}
+            values = _point_times(chosen["offset"], points)
             for k in range(points):
                 for name in ("position", "orientation", "velocity", "rate"):
                     values[f"{name} {k}"] = chosen[name][:, k]
-                values[f"time {k} sec"] = chosen["offset"][:, k] // 1_000_000_000
-                values[f"time {k} nanosec"] = chosen["offset"][:, k] % 1_000_000_000
             template = self._template(contract.TRAJECTORY, constants, contract.trajectory_paths(points))
             groups.append(Group(index, template.rows(chosen["stamp"], values)))
         return self._block("trajectory", contract.TRAJECTORY, records["stamp"], log_times, groups)
@@ -234,6 +230,12 @@ class VehicleEncoder:
 
 
 _TIME: Final = ("sec", "nanosec")
+
+
+def _point_times(offsets: NDArray[np.int64], points: int) -> dict[str, NDArray[Any]]:
+    """Seconds and nanoseconds of the first `points` of `offsets` (n, at least so many), ns, by their paths' names."""
+    parts = zip(_TIME, (offsets // NS_PER_S, offsets % NS_PER_S), strict=True)
+    return {f"time {k} {part}": of_all[:, k] for part, of_all in parts for k in range(points)}
 
 
 def _by_count(counts: NDArray[np.int64]) -> Iterable[tuple[int, NDArray[np.intp]]]:
