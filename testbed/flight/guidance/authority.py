@@ -34,14 +34,17 @@ def acceleration_about(p: Any, s: Any, axis: Vector3, sense: float) -> float:
 
 
 @njit(cache=True)
-def flow_per_acceleration(p: Any, s: Any, acceleration: float) -> float:
-    """Gas kg/s per m/s² or rad/s², where `acceleration` is what `acceleration_along` or `_about` has just given."""
+def flow_per_acceleration(p: Any, s: Any, acceleration: float, share: float) -> float:
+    """Gas kg/s per m/s² or rad/s² of `share` of what `acceleration_along` or `_about` has just given.
+
+    The larger the share, the less frugal are the valves that it takes.
+    """
     if acceleration <= 0.0:
         return 0.0
-    half = 0.5 * acceleration
+    given = share * acceleration
     for k in range(6):
-        s.allocation.wrench[k] *= half
-    return allocated_flow(p, s) / half
+        s.allocation.wrench[k] *= given
+    return allocated_flow(p, s) / given
 
 
 @njit(cache=True)

@@ -84,7 +84,9 @@ def push(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any) -> None:
     """Fill force and torque of `wrench`: the reference's own acceleration, and the pulse of this modulation period."""
     if schedule_due(odometry.stamp, p.period_ns):
         look(p, s, odometry, disturbance)
-        if not s.short and odometry.stamp - s.fired >= TRAIN_AFTER and load(p, s) == 0.0:
+        if s.short:
+            s.owed[:] = 0.0
+        elif odometry.stamp - s.fired >= TRAIN_AFTER and load(p, s) == 0.0:
             begin_train(p, s, odometry.stamp)
         choose(p, s, odometry.stamp)
     before = feedback.reference_centre_velocity(p, s.pulse_start)

@@ -32,8 +32,6 @@ LOSING_FACTOR: Final = 2.0
 
 COUNTED: Final = 1.12
 """Gas that pulses take over what their impulse takes at nominal strength: short ones, a sagging supply, flow."""
-SPREAD: Final = 1.1
-"""What is kept for the rest of a profile, over what the file says that it takes: thrust and flow are not nominal."""
 
 
 class Guidance:
@@ -167,7 +165,8 @@ def follow(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, started
         drift.push(p, s, odometry, disturbance, wrench)
         if s.maneuver.gas > 0.0 and schedule_due(odometry.stamp, p.period_ns):
             s.spent += COUNTED * authority.flow_for(p, s, wrench) * p.period
-        if drift.escaped(p, s) and not s.short:
+        afforded = time >= s.duration or planning.affords_new_plan(p, s, odometry, disturbance)
+        if drift.escaped(p, s) and not s.short and afforded:
             s.plan = Planned.NOTHING
     else:
         feedback.push(p, s, odometry, disturbance, wrench)
@@ -182,9 +181,15 @@ def follow(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, started
 
 @njit(cache=True)
 def short_of_gas(s: Any, time: float) -> bool:
-    """Whether a move by gas has no more left than its profile takes, `time` s after it was planned."""
+    """Whether a move by gas has no more left than its profile takes, `time` s after it was planned.
+
+    Not if it had too little to begin with: it is not to drift away for want of gas.
+    """
+    if not s.afforded:
+        return False
     one = s.position_leg if s.maneuver.kind == Kind.TRANSLATE else s.attitude_leg
-    return bool(s.spent + SPREAD * s.gas_per_change * leg.changes_left(one, time) >= s.maneuver.gas)
+    gained, lost = leg.changes_left(one, time)
+    return bool(s.spent + COUNTED * (s.gas_to_start * gained + s.gas_to_stop * lost) >= s.maneuver.gas)
 
 
 @njit(cache=True)

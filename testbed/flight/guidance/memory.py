@@ -73,7 +73,9 @@ STATE: Final = np.dtype(
         ("origin", "i8"),
         ("duration", "f8"),
         ("spent", "f8"),
-        ("gas_per_change", "f8"),
+        ("gas_to_start", "f8"),
+        ("gas_to_stop", "f8"),
+        ("afforded", "i8"),
         ("short", "i8"),
         ("start_position", "f8", (3,)),
         ("start_orientation", "f8", (4,)),
@@ -113,8 +115,8 @@ STATE: Final = np.dtype(
 """plan: what the legs, the track or the trajectory are for (Planned), from `origin` ns on, lasting `duration` s; begun:
 when the maneuver's first trajectory did, ns; refused: number of the maneuver whose last trajectory was; present: the
 trajectory that is followed, next: the one from whose first knot on it will be replaced; of a
-move by gas: kg spent so far as far as guidance can tell, what a change of speed takes (kg per m/s or rad/s), and
-whether what is left is only just enough for the profile; motion: the
+move by gas: kg spent so far as far as guidance can tell, what to start and to stop takes (kg per m/s or rad/s), whether
+its gas allowed for the profile when that was planned, and whether what is left is only just enough for it; motion: the
 reference now and at both ends of the next pulses; integral_force N in the fixed frame, integral_torque N·m along
 base_link axes; within_since: since when (ns) both errors are within tolerance, 0 if they are not; rate: estimated
 rate about the active axes; vector: working memory. While drifting, along and about the axes of base_link: offset and

@@ -18,7 +18,7 @@ LEAST: Final = leg.LEAST_ACCELERATION
 GAS_SHARE: Final = 0.8
 """Share of a move's gas that its profile may take; the rest is for staying on it."""
 LEAST_GAS: Final = 0.05
-"""A move planned anew when its gas is gone is given this share once more; without any it would not end."""
+"""A move whose gas is gone, most likely up a slope, is given this share more to end; then it takes what it takes."""
 TURNED_WITHIN: Final = 0.25
 """Share of a deadband by which a vehicle may overshoot it where a hold begins while it drifts."""
 HOLDING: Final = 1.2
@@ -136,15 +136,15 @@ def plan_moves(p: Any, s: Any, elapsed: float, flow: float) -> None:
         linear = min(linear, acceleration_along(p, s, axis, -1.0), acceleration_along(p, s, axis, 1.0))
     angular = min(acceleration_about(p, s, two.axis, -1.0), acceleration_about(p, s, two.axis, 1.0))
     share = split(p.share, one.length, linear, two.length, angular)
-    m = s.maneuver
+    m, s.afforded = s.maneuver, 1
     speed, rate = min(m.speed_limit, p.speed_limit), min(m.rate_limit, p.rate_limit)
     if m.gas > 0.0 and m.kind == Kind.TRANSLATE and one.length > 0.0:
-        per_speed = gas_per_speed(p, s, rotation.rotate_inverse(stopped, one.axis))
-        given = gas_to_give(s, 0.5 * per_speed, one.brake_speed)
+        note_gas_per_speed(p, s, rotation.rotate_inverse(stopped, one.axis))
+        per_speed, given = s.gas_to_start + s.gas_to_stop, gas_to_give(s, one.brake_speed)
         speed = min(speed, leg.speed_for_gas(one.length, max(share * linear, LEAST), given, per_speed, flow))
     if m.gas > 0.0 and m.kind == Kind.ROTATE and two.length > 0.0:
-        per_rate = gas_per_rate(p, s, two.axis)
-        given = gas_to_give(s, 0.5 * per_rate, two.brake_speed)
+        note_gas_per_rate(p, s, two.axis)
+        per_rate, given = s.gas_to_start + s.gas_to_stop, gas_to_give(s, two.brake_speed)
         fastest = max((p.share - share) * angular, LEAST)
         rate = min(rate, leg.speed_for_gas(two.length, fastest, given, per_rate, flow))
     left = m.duration - elapsed if m.duration > 0.0 else 0.0
@@ -155,24 +155,48 @@ def plan_moves(p: Any, s: Any, elapsed: float, flow: float) -> None:
 
 
 @njit(cache=True)
-def gas_to_give(s: Any, per_change: float, speed: float) -> float:
-    """Gas kg for a move's profile that first has to brake from `speed`; notes what each change of speed takes."""
-    s.gas_per_change = per_change
-    return max(GAS_SHARE * (s.maneuver.gas - s.spent) - per_change * speed, LEAST_GAS * s.maneuver.gas)
+def gas_to_give(s: Any, speed: float) -> float:
+    """Gas kg for a move's profile that first has to brake from `speed`; notes whether the move has as much."""
+    left, least = GAS_SHARE * (s.maneuver.gas - s.spent) - gas_to_brake(s, speed), LEAST_GAS * s.maneuver.gas
+    s.afforded = left >= least
+    return max(left, least)
 
 
 @njit(cache=True)
-def gas_per_speed(p: Any, s: Any, axis: Tuple3) -> float:
-    """Gas kg per m/s of a move along the unit vector `axis` (base_link): to start it and to stop it."""
-    forth = flow_per_acceleration(p, s, acceleration_along(p, s, axis, 1.0))
-    return forth + flow_per_acceleration(p, s, acceleration_along(p, s, axis, -1.0))
+def gas_to_brake(s: Any, speed: float) -> float:
+    """Gas kg to brake from `speed` in a direction that is not looked at."""
+    return speed * max(s.gas_to_start, s.gas_to_stop)
 
 
 @njit(cache=True)
-def gas_per_rate(p: Any, s: Any, axis: Vector3) -> float:
-    """Gas kg per rad/s of a turn about the unit vector `axis` (base_link): to start it and to stop it."""
-    forth = flow_per_acceleration(p, s, acceleration_about(p, s, axis, 1.0))
-    return forth + flow_per_acceleration(p, s, acceleration_about(p, s, axis, -1.0))
+def affords_new_plan(p: Any, s: Any, odometry: Any, disturbance: Any) -> bool:
+    """Whether a move by gas can be planned anew with what is left: to brake, and then to go the rest of the way."""
+    m = s.maneuver
+    if m.gas <= 0.0:
+        return True
+    one = s.position_leg if m.kind == Kind.TRANSLATE else s.attitude_leg
+    square = 0.0
+    for k in range(3):
+        moving = odometry.linear_velocity[k] if m.kind == Kind.TRANSLATE else odometry.angular_velocity[k]
+        square += moving * moving
+    left = GAS_SHARE * (m.gas - s.spent) - gas_to_brake(s, math.sqrt(square))
+    flow = holding_flow(p, s, odometry, disturbance)
+    least = leg.least_gas(one.length, one.acceleration, s.gas_to_start + s.gas_to_stop, flow)
+    return bool(left >= max(least, LEAST_GAS * m.gas))
+
+
+@njit(cache=True)
+def note_gas_per_speed(p: Any, s: Any, axis: Tuple3) -> None:
+    """Keep the gas kg per m/s to start and to stop a move along the unit vector `axis` (base_link)."""
+    s.gas_to_start = flow_per_acceleration(p, s, acceleration_along(p, s, axis, 1.0), p.share)
+    s.gas_to_stop = flow_per_acceleration(p, s, acceleration_along(p, s, axis, -1.0), p.share)
+
+
+@njit(cache=True)
+def note_gas_per_rate(p: Any, s: Any, axis: Vector3) -> None:
+    """Keep the gas kg per rad/s to start and to stop a turn about the unit vector `axis` (base_link)."""
+    s.gas_to_start = flow_per_acceleration(p, s, acceleration_about(p, s, axis, 1.0), p.share)
+    s.gas_to_stop = flow_per_acceleration(p, s, acceleration_about(p, s, axis, -1.0), p.share)
 
 
 @njit(cache=True)
@@ -183,7 +207,7 @@ def holding_flow(p: Any, s: Any, odometry: Any, disturbance: Any) -> float:
     against = x * p.active[0], y * p.active[1], z * p.active[2]
     size = leg.direction_of(against, s.vector) / p.mass
     axis = s.vector[0], s.vector[1], s.vector[2]
-    return HOLDING * size * flow_per_acceleration(p, s, acceleration_along(p, s, axis, 1.0))
+    return HOLDING * size * flow_per_acceleration(p, s, acceleration_along(p, s, axis, 1.0), 0.5)
 
 
 @njit(cache=True)
