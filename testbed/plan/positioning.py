@@ -34,6 +34,8 @@ PLACED: Final = Tolerance(distance=0.10, angle_deg=8.0, speed=0.05, rate_deg=4.0
 """Put there and found by the estimator; the vehicle may now fire to hold itself."""
 SETTLED: Final = Tolerance(distance=0.05, angle_deg=4.0, speed=0.02, rate_deg=2.0, deviation=0.03)
 """Held well enough to begin."""
+SURE: Final = 0.75
+"""Share of the errors stated to the safety filters that an estimate may claim at first: they grow when valves fire."""
 POSITIONING_LIMIT: Final = 60.0
 """A try whose vehicles are not in place within this time fails, s; the same again for settling."""
 STILL_SPEED: Final = 0.015
@@ -45,8 +47,8 @@ def placed(configuration: Configuration) -> Tolerance:
     if company(configuration, next(iter(configuration.vehicles))) is None:
         return PLACED
     stated = configuration.plan.limits.separation
-    deviation = min(PLACED.deviation, stated.position_error / SIGMAS)
-    return replace(PLACED, deviation=deviation, speed_deviation=stated.velocity_error / SIGMAS)
+    deviation = min(PLACED.deviation, SURE * stated.position_error / SIGMAS)
+    return replace(PLACED, deviation=deviation, speed_deviation=SURE * stated.velocity_error / SIGMAS)
 
 
 def missing(odometry: Any, pose: PlannedPose, tolerance: Tolerance, dimensions: int) -> str | None:
