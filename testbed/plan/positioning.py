@@ -36,6 +36,8 @@ SETTLED: Final = Tolerance(distance=0.05, angle_deg=4.0, speed=0.02, rate_deg=2.
 """Held well enough to begin."""
 SURE: Final = 0.75
 """Share of the errors stated to the safety filters that an estimate may claim at first: they grow when valves fire."""
+SURE_LIMIT: Final = 8.0
+"""So long is waited for that, s: who waits without firing drifts away. Then the filters say that they are not sure."""
 POSITIONING_LIMIT: Final = 60.0
 """A try whose vehicles are not in place within this time fails, s; the same again for settling."""
 STILL_SPEED: Final = 0.015

@@ -63,7 +63,7 @@ def test_a_stray_that_cannot_be_outrun_is_refused_for_each_vehicle():
 
 
 @pytest.mark.parametrize(
-    ("rate", "latency", "fine"), [(50, 0.02, True), (10, 0.02, True), (5, 0.02, False), (10, 0.15, False)]
+    ("rate", "latency", "fine"), [(50, 0.02, True), (10, 0.02, True), (5, 0.02, False), (25, 0.19, False)]
 )
 def test_a_radio_that_brings_only_what_is_too_old_is_refused(rate, latency, fine):
     configuration = demo()
