@@ -34,10 +34,10 @@ def kept(one):
     return [*record["force"], *record["torque"]]
 
 
-@pytest.mark.parametrize("apart", [2.0, 0.9, 0.7, 0.6])
+@pytest.mark.parametrize("apart", [2.0, 0.57, 0.56, 0.54])
 def test_the_guard_gets_what_the_filter_passes(apart):
     one, alone = driver(), SafetyFilter(ONE, "table", TABLE_AXES, [PARTNER], *ERRORS)
-    near, asked = heard(odometry((apart, 0.0, 0.0))), wrench(0.3, 0.05, 0.0, 0.0, 0.0, 0.01)
+    near, asked = heard(odometry((apart, 0.0, 0.0))), wrench(5.0, 0.05, 0.0, 0.0, 0.0, 0.01)
     answer(one, asked, near)
     passed, action = alone.judge(odometry(), near, asked)
     assert kept(one) == list(passed)
@@ -113,7 +113,7 @@ def test_towards_a_partner_nothing_is_fired_however_hard_it_is_asked():
     one = driver()
     for number in range(10):
         stamp = START + number * PERIOD
-        schedule, _ = answer(one, wrench(1.0, stamp=stamp), heard(odometry((0.62, 0.0, 0.0), stamp=stamp)))
+        schedule, _ = answer(one, wrench(1.0, stamp=stamp), heard(odometry((0.56, 0.0, 0.0), stamp=stamp)))
         opened = schedule["open"][: schedule["count"]].any(axis=0)
         forces = one.parameters[0]["matrix"][0, opened.astype(bool)]
         assert not (forces > 1e-6).any()
