@@ -72,3 +72,27 @@ def test_a_radio_that_brings_only_what_is_too_old_is_refused(rate, latency, fine
     told = problems(configuration)
     assert (not told) == fine
     assert fine or "0.2 s" in told[0]
+
+
+def in_a_line(distance, **changes):
+    """The demo with its line so far between neighbours."""
+    configuration = demo(**changes)
+    line = configuration.plan.runs[1]
+    sides = {"wren": -distance, "dunlin": distance}
+    maneuvers = {
+        name: (steps[0].model_copy(update={"x": sides.get(name, 0.0)}), *steps[1:])
+        for name, steps in line.maneuvers.items()
+    }
+    runs = (configuration.plan.runs[0], line.model_copy(update={"maneuvers": maneuvers}))
+    return replace(configuration, plan=configuration.plan.model_copy(update={"runs": runs}))
+
+
+def test_poses_nearer_than_the_filter_lets_two_stand_are_refused_once_a_run():
+    (told,) = problems(in_a_line(0.75))
+    assert "runs[1].maneuvers.siskin[0]" in told
+    assert "0.81 m from wren, not 0.75 m" in told
+
+
+def test_so_are_they_not_where_estimates_are_stated_to_be_better_or_there_is_no_filter():
+    assert problems(in_a_line(0.75, position_error=0.012, velocity_error=0.006)) == []
+    assert problems(in_a_line(0.75, guaranteed=False)) == []

@@ -17,7 +17,7 @@ from testbed.plan.separation import kept_standing, minimum
 Where = tuple[str | int, ...]
 Kept = dict[str, dict[str, float]]
 
-OFF = "or in limits: separation: {guaranteed: false}, and nobody keeps vehicles apart"
+OFF = "else limits: {separation: {guaranteed: false}}, with which nothing keeps vehicles apart"
 
 
 def check(subject: Subject) -> Iterator[Problem]:
@@ -45,8 +45,8 @@ def check(subject: Subject) -> Iterator[Problem]:
 def _nearer_than_kept(subject: Subject, kept: Kept, index: int, run: Run, poses: RunPoses) -> Iterator[Problem]:
     """Poses at which two are to stand at once, nearer than their filters let them; of all pairs the first is told."""
     most = max((len(after) for after in poses.after.values()), default=0)
-    numbers = range(-1, most) if run.together else (-1, most - 1)
-    for number in numbers:
+    numbers = range(most) if run.together else range(max(most - 1, 0), most)
+    for number in (-1, *numbers) if run.start else numbers:
         standing = {name: _after(index, run, poses, name, number) for name in poses.start}
         for pair in combinations(standing, 2):
             apart = subject.apart(*(standing[name][1] for name in pair))
@@ -55,8 +55,10 @@ def _nearer_than_kept(subject: Subject, kept: Kept, index: int, run: Run, poses:
                 other, name = sorted(pair, key=lambda name: len(standing[name][0]))
                 where, pose = standing[name]
                 there = [round(value, 3) for value in pose.position[: subject.dimensions]]
-                allowed = f"at least {least:.2f} m from {other}, nearer than which the safety filter lets nobody stand"
-                yield subject.source.problem(where, there, f"{allowed}; it is {apart:.2f} m; {OFF}")
+                allowed = (
+                    f"at least {least:.2f} m from {other}, not {apart:.2f} m, where the safety filter lets none stand"
+                )
+                yield subject.source.problem(where, there, f"{allowed}; {OFF}")
                 return
 
 
