@@ -19,6 +19,7 @@ from testbed.plan.checks import (
     quiet,
     reach,
     references,
+    separation,
 )
 from testbed.plan.checks.subject import Subject
 from testbed.plan.configuration import load_configuration
@@ -41,7 +42,7 @@ def check(plan_path: Path) -> list[Problem]:
     problems.extend(quiet.check(configuration))
     problems.extend(own_parts.check(configuration))
     subject = Subject.of(configuration)
-    for part in (places, parking, reach, gas, endurance, limits, guard):
+    for part in (places, parking, reach, gas, endurance, limits, guard, separation):
         problems.extend(part.check(subject))
     return _in_order(problems)
 

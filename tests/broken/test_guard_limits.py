@@ -99,7 +99,7 @@ CASES = [
         FIRST_FLOAT,
         limits("{acceleration: 0.1}"),
         "plans/first-float.yaml:12: limits.acceleration is 0.1, allowed: no such key; known are contact_energy, "
-        "speed, spin_deg, work_area",
+        "separation, speed, spin_deg, work_area",
     ),
     broken(
         "a waypoint that comes too soon for the limit",
