@@ -44,6 +44,12 @@ def weakest_force(vehicle: Vehicle, place: Place) -> float:
     return covering(np.array(around)[:, : 2 if place == "table" else 3]) * least
 
 
+def weakest_torque(vehicle: Vehicle, place: Place) -> float:
+    """Largest torque N·m without force that it has about every axis of base_link that is free, either way."""
+    axes = np.eye(3)[2:] if place == "table" else np.eye(3)
+    return min(torque_about(vehicle, place, (sign * axis).tolist()) for axis in axes for sign in (1.0, -1.0))
+
+
 def _around(place: Place) -> list[tuple[float, float, float]]:
     if place == "cabin":
         return [(float(x), float(y), float(z)) for x, y, z in directions(3)]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
 from testbed.flight.formation import Followed, Frame, Slot, Task, Turn, plan
 from testbed.flight.formation.given import FormationTask
@@ -16,7 +18,7 @@ from testbed.plan.configuration import Configuration
 from testbed.plan.formation_slots import elapsed
 from testbed.plan.formation_way import Sampled, Way
 from testbed.plan.formations import formation_task
-from testbed.plan.leg import Leg
+from testbed.plan.leg import Leg, Orientation
 from testbed.plan.maneuvers import FormationStep
 from testbed.plan.poses import PlannedPose, RunPoses
 from testbed.plan.schema import Run
@@ -106,10 +108,18 @@ def _ways(
         motions = tuple(Followed(found.trajectories, k) for k in range(len(names)))
     ways = {}
     for name, motion, speed in zip(names, motions, fastest, strict=True):
-        attitude, lasts = legs[name][change.members[name]].before.orientation, max(arrives - change.begin, STEP)
-        turn = Turn(goals[name][1], attitude, (0.0, 0.0, 0.0), change.begin, lasts)
-        ways[name] = Way(motion, turn, arrives, outcome, speed)
+        slot, attitude = goals[name][1], legs[name][change.members[name]].before.orientation
+        turned = max(arrives - change.begin, _time_to_turn(task, slot, attitude, change.begin))
+        turn = Turn(slot, attitude, (0.0, 0.0, 0.0), change.begin, max(turned, STEP))
+        ways[name] = Way(motion, turn, change.begin + turned, outcome, speed)
     return ways
+
+
+def _time_to_turn(task: FormationTask, slot: Slot, attitude: Orientation, begin: float) -> float:
+    """Time s that a turn takes within the task's limits: a cubic over d in T needs 1.5 d / T and 6 d / T² of them."""
+    wanted = slot.orientations(np.array([begin]))[0]
+    angle = float((Rotation.from_quat(attitude).inv() * wanted).magnitude())
+    return max(1.5 * angle / task.turn_rate, math.sqrt(6.0 * angle / task.turn_acceleration))
 
 
 def _begun(legs: Sequence[Leg], index: int) -> tuple[Array, Array]:

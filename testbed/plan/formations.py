@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import product
 from typing import Final
 
@@ -9,16 +10,21 @@ import numpy as np
 
 from testbed.flight.formation import Area, Keeping, Limits, Zone
 from testbed.flight.formation.given import FormationTask
-from testbed.plan.authority import weakest_force
+from testbed.plan.authority import weakest_force, weakest_torque
 from testbed.plan.configuration import Configuration
 from testbed.plan.flight_limits import fastest_planned, room_area
 from testbed.plan.formation_schema import AnyKeepOut, KeepOutCircle
 from testbed.plan.formation_slots import Arrangement
+from testbed.plan.maneuvers import RATE_LIMIT_DEG
 from testbed.plan.poses import RunPoses, planned_poses
 from testbed.plan.schema import Run
 
 MARGIN: Final = 0.06
 """Distance between two vehicles that plans add to what the room requires, for the errors of both, m."""
+TURNING_SHARE: Final = 0.25
+"""Share of the torque that guidance plans turns with that is planned for turning on the way, when valves push too."""
+LEAST_RATE: Final = math.radians(0.1)
+"""At which a vehicle turns where its frame turns as fast as it may, which `testbed check` refuses, rad/s."""
 SPARE: Final = 0.06
 """What plans add to that where there is room, which leaves time to plan anew for one that lags, m."""
 
@@ -37,6 +43,7 @@ def formation_task(configuration: Configuration, run: Run, poses: RunPoses, name
     """One formation of a run. Its limits are what guidance plans moves with, in the vehicle's weakest direction."""
     arrangement = Arrangement.of(configuration, name)
     taken = poses.places[name]
+    turn_rate, turn_acceleration = turning(configuration, run, arrangement)
     return FormationTask(
         name=name,
         run=run.name,
@@ -48,7 +55,23 @@ def formation_task(configuration: Configuration, run: Run, poses: RunPoses, name
         leader=arrangement.leader,
         zones=zones(configuration),
         axes=tuple(range(arrangement.dimensions)),
+        turn_rate=turn_rate,
+        turn_acceleration=turn_acceleration,
     )
+
+
+def turning(configuration: Configuration, run: Run, arrangement: Arrangement) -> tuple[float, float]:
+    """Rate rad/s and acceleration rad/s² at which vehicles turn on their way, at most, relative to the frame."""
+    most, frame = fastest_planned(configuration, run), arrangement.frame
+    turn = 0.0 if frame is None else math.hypot(*frame.rate)
+    rates, accelerations = [math.radians(RATE_LIMIT_DEG)], []
+    for name in arrangement.formation.vehicles:
+        described = configuration.vehicles[name]
+        inertia = max(np.linalg.eigvalsh(described.mass_properties(configuration.place).inertia_tensor()))
+        torque = described.control.authority * weakest_torque(described, configuration.place)
+        rates.append(max(most[name].rate - turn, LEAST_RATE))
+        accelerations.append(TURNING_SHARE * torque / float(inertia))
+    return min(rates), min(accelerations)
 
 
 def limits(configuration: Configuration, run: Run, vehicle: str) -> Limits:
