@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from testbed.description.errors import Problem
 from testbed.description.load import Loaded
+from testbed.description.source import Excerpt
 from testbed.plan.formation_schema import Formation, LeaderFrame, MovingFrame, PlaceList
 from testbed.plan.maneuvers import FormationStep
 from testbed.plan.schema import Plan, Run
@@ -48,7 +49,21 @@ def _vehicles(loaded: Loaded[Plan], name: str, formation: Formation) -> Iterator
         count, needed = len(formation.slots.places), len(formation.vehicles)
         if count < needed:
             allowed = f"places for {needed} or more vehicles, as many as may take part"
-            yield source.problem(("formations", name, "slots", "places"), f"{count} places", allowed)
+            yield source.problem(("formations", name, "slots", "places"), Excerpt(f"{count} places"), allowed)
+            return
+        yield from _owners(loaded, name, formation.slots, formation.vehicles)
+
+
+def _owners(loaded: Loaded[Plan], name: str, slots: PlaceList, vehicles: tuple[str, ...]) -> Iterator[Problem]:
+    """Places that belong to a vehicle, and enough for those that have none of their own."""
+    owners = [place.vehicle for place in slots.places]
+    for index, owner in enumerate(owners):
+        where = ("formations", name, "slots", "places", index, "vehicle")
+        if owner is not None and owner not in vehicles:
+            allowed = f"one of the formation's vehicles, which are {', '.join(vehicles)}"
+            yield loaded.source.problem(where, owner, allowed)
+        elif owner is not None and owner in owners[:index]:
+            yield loaded.source.problem(where, owner, "a vehicle that has no place of its own yet")
 
 
 def _step(loaded: Loaded[Plan], where: tuple[str | int, ...], run: Run, step: FormationStep) -> Iterator[Problem]:
