@@ -36,11 +36,11 @@ def shapes(subject: Subject) -> Iterator[Problem]:
     for index, run, poses, _ in subject.runs:
         for name in poses.places:
             task = formation_task(subject.configuration, run, poses, name)
-            if task.frame is not None:
-                yield from _frame_speed(subject, run, task)
+            fast = [] if task.frame is None else list(_frame_speed(subject, run, task))
+            yield from fast
             for where, leg in _legs(subject, index, name):
                 problem = next(_place(subject, where, task, leg), None)
-                if problem is not None:
+                if problem is not None and not fast:
                     yield problem
                     break
 
@@ -127,10 +127,12 @@ def _place(subject: Subject, where: Where, task: FormationTask, leg: Leg) -> Ite
     times = np.append(np.arange(leg.begin, leg.end, LOOKED_AT), leg.end)
     positions, velocities, _ = leg.way.place.at(times)
     points = positions[:, : subject.dimensions]
+    still = bool(np.ptp(points, axis=0).max() < ROUNDING)
 
     def wrong(needs: str, moment: int, finding: str) -> Problem:
         told = ", ".join(f"{value:.2f}" for value in points[moment])
-        allowed = f"a formation in which the place of {vehicle} {needs}; at ({told}), {times[moment]:.0f} s, {finding}"
+        when = "" if still else f", after {times[moment]:.0f} s,"
+        allowed = f"a formation in which the place of {vehicle} {needs}; at ({told}){when} {finding}"
         return subject.source.problem((*where, "formation"), task.name, allowed)
 
     beyond = area(subject.configuration).excess(points)
