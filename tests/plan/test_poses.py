@@ -73,4 +73,4 @@ def test_the_next_run_begins_where_a_formation_ended():
     assert runs[0].places.keys() == {"ring"}
     assert runs[1].places == {"convoy": {"siskin": 0, "dunlin": 1}}
     demo = planned_poses(configuration("demo"))
-    assert demo[2].start["dunlin"].position[:2] == pytest.approx((0.8, 0.35))
+    assert demo[2].start["dunlin"].position[:2] == pytest.approx((1.1, 0.35))
