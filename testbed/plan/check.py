@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from testbed.description.errors import ConfigurationError, Problem
@@ -10,8 +11,11 @@ from testbed.plan.checks import (
     cameras,
     endurance,
     faults,
+    formation_references,
+    formations,
     gas,
     guard,
+    keep_out,
     limits,
     own_parts,
     parking,
@@ -32,7 +36,8 @@ def check(plan_path: Path) -> list[Problem]:
         loaded = load(plan_path, Plan)
     except ConfigurationError as error:
         return error.problems
-    problems = list(references.check(loaded))
+    nowhere = list(formation_references.check(loaded))
+    problems = [*references.check(loaded), *nowhere]
     try:
         configuration = load_configuration(plan_path)
     except ConfigurationError as error:
@@ -41,10 +46,29 @@ def check(plan_path: Path) -> list[Problem]:
     problems.extend(faults.check(configuration))
     problems.extend(quiet.check(configuration))
     problems.extend(own_parts.check(configuration))
+    if nowhere:  # then it is not known where vehicles are
+        return _in_order(problems)
     subject = Subject.of(configuration)
-    for part in (places, parking, reach, gas, endurance, limits, guard, separation):
+    problems.extend(_of_ways(subject))
+    for part in (parking, reach, gas, endurance, guard):
         problems.extend(part.check(subject))
     return _in_order(problems)
+
+
+def _of_ways(subject: Subject) -> Iterator[Problem]:
+    """Poses, then what the safety filter makes of them, then ways, then what is judged on them.
+
+    A wrong formation leads to wrong ways: where there are formations, each of these counts only without any before.
+    """
+    poses = (places.check, keep_out.check, formations.shapes)
+    ways = (places.paths, keep_out.paths)
+    found = False
+    for parts in (poses, (separation.check,), (formations.ways,), ways, (limits.check,)):
+        problems = [problem for part in parts for problem in part(subject)]
+        yield from problems
+        found = found or bool(problems)
+        if found and subject.configuration.plan.formations:
+            return
 
 
 def _in_order(problems: list[Problem]) -> list[Problem]:
