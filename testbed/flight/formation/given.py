@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -30,7 +31,7 @@ class FormationTask:
     of each of these vehicles. frame: where the formation is `frame.time` = 0 s after the start of the first maneuver of
     it in a try, from then on with its twist; its time stands still while nobody flies it. leader: the vehicle whose
     estimated pose is the frame instead; exactly one of both is given. Area and zones along `axes`, the free
-    translations.
+    translations. turn_rate rad/s and turn_acceleration rad/s²: of vehicles relative to their places, at most.
     """
 
     name: str
@@ -43,6 +44,8 @@ class FormationTask:
     leader: str | None = None
     zones: tuple[Zone, ...] = ()
     axes: tuple[int, ...] = (0, 1)
+    turn_rate: float = math.radians(4.0)
+    turn_acceleration: float = math.radians(1.0)
 
     def __post_init__(self) -> None:
         if (self.frame is None) == (self.leader is None):
