@@ -67,7 +67,8 @@ class Maneuver(BaseModel):
     the limits allow, unless it has a `duration` s (arrive then, with the least peak effort) or a mass of `gas` kg (as
     fast as that allows). With `deadband` m and `deadband_angle` rad guidance lets the vehicle drift about its reference
     within so much along and about each axis of base_link. A maneuver of kind formation follows the messages.TRAJECTORY
-    of its number, and brakes and stays until there is one.
+    of its number; until there is one it brakes and stays, or goes on with that of the maneuver before it, if that was
+    of this kind, too. `formation` is then the formation's name in the plan.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -87,6 +88,7 @@ class Maneuver(BaseModel):
     deadband: float | None = Field(default=None, gt=0.0)
     deadband_angle: float | None = Field(default=None, gt=0.0)
     waypoints: tuple[Waypoint, ...] = ()
+    formation: str = ""
     manual: bool = Field(default=False, description="Whether guidance then goes where the topic `goal` says")
 
     @model_validator(mode="after")

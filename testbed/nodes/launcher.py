@@ -19,7 +19,7 @@ from std_srvs.srv import Trigger
 from testbed.nodes import shared_memory
 from testbed.nodes.activation import RECORDER, UNSEEN
 from testbed.nodes.children import Children
-from testbed.nodes.contract import Contract
+from testbed.nodes.contract import session_contract
 from testbed.nodes.process import make_executor
 from testbed.plan.commands import Event, PlanState, SessionPhase
 from testbed.plan.configuration import Configuration
@@ -85,7 +85,7 @@ class LauncherNode(Node):
     def __init__(self, rehearsal: Rehearsal) -> None:
         super().__init__("launcher")
         self.declare_parameter("launched", False)
-        contract = Contract(self, rehearsal.lockstep, len(rehearsal.configuration.vehicles))
+        contract = session_contract(self, rehearsal.configuration, rehearsal.lockstep)
         self.progress = Progress()
         self.heard_at = time.monotonic()
         self.stop_given = False
@@ -205,7 +205,7 @@ def session_environment(domain: int, folder: Path) -> dict[str, str]:
 
 
 def start_processes(rehearsal: Rehearsal, children: Children) -> None:
-    """Recorder first, so that it misses nothing; then the vehicles, the plant and the conductor."""
+    """Recorder first, so that it misses nothing; then vehicles, plant, formations' planner, conductor."""
     common = ["plan:=" + str(rehearsal.plan), f"seed:={rehearsal.configuration.seed}"]
     common += [f"lockstep:={'true' if rehearsal.lockstep else 'false'}", "launched:=true"]
 
@@ -220,6 +220,8 @@ def start_processes(rehearsal: Rehearsal, children: Children) -> None:
             process = name if node == "vehicle" else f"{name}-{node}"
             children.start(process, node, ["--ros-args", "-r", f"__ns:=/{name}", *parameters()])
     children.start("plant", "plant", ["--ros-args", *parameters(f"speed:={float(rehearsal.speed or 0.0)}")])
+    if rehearsal.configuration.plan.formations:
+        children.start("formation", "formation", ["--ros-args", *parameters()])
     children.start("conductor", "conductor", ["--ros-args", *parameters()])
 
 
