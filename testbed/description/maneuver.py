@@ -68,7 +68,8 @@ class Maneuver(BaseModel):
     fast as that allows). With `deadband` m and `deadband_angle` rad guidance lets the vehicle drift about its reference
     within so much along and about each axis of base_link. A maneuver of kind formation follows the messages.TRAJECTORY
     of its number; until there is one it brakes and stays, or goes on with that of the maneuver before it, if that was
-    of this kind, too. `formation` is then the formation's name in the plan.
+    of this kind, too. `formation` names the formation, and the pose is that of the vehicle's place in it at the end as
+    the plan has it.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

@@ -10,11 +10,13 @@ from geometry_msgs.msg import PoseStamped
 from numpy.typing import NDArray
 from rclpy.node import Node
 from std_msgs.msg import String
+from trajectory_msgs.msg import MultiDOFJointTrajectory
 
 from testbed.description import messages
 from testbed.description.maneuver import Maneuver
 from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
 from testbed.description.status import status_json
+from testbed.description.ticks import due
 from testbed.flight.guidance import Guidance
 from testbed.nodes import convert, process
 from testbed.nodes.contract import VehicleContract
@@ -38,7 +40,7 @@ class GuidanceNode(Node):
         self._disturbances: Inbox = {}
         self._maneuvers: Inbox = {}
         self._trajectories: Inbox = {}
-        self._planned_at: int | None = None
+        self._taken_trajectory, self._planned_at = -1, -1
         self._plan = PlanStates(contract, self._poll)
         self._number: int | None = None
         self._missed_try: tuple[str, int] | None = None
@@ -62,7 +64,9 @@ class GuidanceNode(Node):
         contract.subscribe_records("estimate/disturbance", self._on_disturbance)
         contract.subscribe_text("maneuver", Maneuver.model_validate_json, self._on_maneuver)
         contract.subscribe("goal", self._on_goal)
-        if any(contract.vehicle.name in one.vehicles for one in contract.configuration.plan.formations.values()):
+        formations = contract.configuration.plan.formations.values()
+        self._planned_for = any(contract.vehicle.name in one.vehicles for one in formations)
+        if self._planned_for:
             contract.subscribe("trajectory", self._on_trajectory)
 
     def _poll(self) -> None:
@@ -86,15 +90,15 @@ class GuidanceNode(Node):
         self._follower.poll()
 
     def _on_trajectory(self, message: MultiDOFJointTrajectory) -> None:
-        record = np.zeros(1, messages.TRAJECTORY)
+        record, place = np.zeros(1, messages.TRAJECTORY), self._contract.configuration.place
         try:
-            convert.trajectory_from_message(
-                message, self._contract.configuration.place, self._contract.base_frame, record[0]
-            )
+            convert.trajectory_from_message(message, place, self._contract.base_frame, record[0])
         except ValueError as error:
             self.get_logger().warning(f"trajectory: {error}")
             return
-        self._trajectories[int(record[0]["stamp"])] = record
+        stamp = int(record[0]["stamp"])
+        if stamp > self._taken_trajectory:  # otherwise sent again
+            self._trajectories[stamp] = record
         self._follower.poll()
 
     def _on_goal(self, goal: PoseStamped) -> None:
@@ -112,7 +116,7 @@ class GuidanceNode(Node):
             number = self._plan.maneuver_number(stamp, self._contract.vehicle.name)
             if number > (self._number or 0):
                 yield self._maneuvers, number
-        if self._planned_at is not None:
+        if self._planned_at > self._taken_trajectory:
             yield self._trajectories, self._planned_at
 
     def _work(self, stamp: int) -> None:
@@ -122,6 +126,8 @@ class GuidanceNode(Node):
     def _guide(self, stamp: int) -> None:
         self._take_trajectories(stamp)
         self._take_maneuver(stamp)
+        if self._planned_for and self._in_formation and due(stamp, PERIOD_NS["trajectory"]):
+            self._planned_at = stamp
         told = self._take_goal(stamp)
         disturbance = self._disturbances[max(self._disturbances)] if self._disturbances else self._undisturbed
         self._guidance.step(self._odometry[stamp], disturbance, self._wrench, self._reference, self._status)
@@ -139,10 +145,15 @@ class GuidanceNode(Node):
     def _publish_status(self, status: np.void, word: str) -> None:
         self._follower.publish(self._status_out, String(data=status_json(status, word)))
 
+    @property
+    def _in_formation(self) -> bool:
+        return self._present is not None and self._present.kind == "formation"
+
     def _take_trajectories(self, stamp: int) -> None:
         """Hand on what has been planned before this tick, in order."""
         for key in sorted(self._trajectories):
             if key < stamp or not self._contract.lockstep:
+                self._taken_trajectory = key
                 self._guidance.accept_trajectory(self._trajectories.pop(key))
 
     def _take_maneuver(self, stamp: int) -> None:

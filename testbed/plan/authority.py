@@ -13,11 +13,15 @@ from scipy.optimize import linprog
 
 from testbed.description.axes import CABIN_AXES, TABLE_AXES, axis_mask
 from testbed.description.vehicle import Vehicle
+from testbed.flight.formation.program import directions
+from testbed.flight.formation.zones import covering
 
 Place = Literal["table", "cabin"]
 
 FREE: Final = {"table": np.flatnonzero(axis_mask(TABLE_AXES)), "cabin": np.flatnonzero(axis_mask(CABIN_AXES))}
 """Rows of a wrench that are free in each place."""
+SIDES: Final = 16
+"""Directions looked at on the table; they cover 98 percent."""
 
 
 def force_along(vehicle: Vehicle, place: Place, direction: Sequence[float]) -> float:
@@ -28,6 +32,29 @@ def force_along(vehicle: Vehicle, place: Place, direction: Sequence[float]) -> f
 def torque_about(vehicle: Vehicle, place: Place, axis: Sequence[float]) -> float:
     """Largest torque N·m without force about an axis (unit vector, base_link); 0 if there is none."""
     return _solve(vehicle, place, (0.0, 0.0, 0.0, *axis))[0]
+
+
+def weakest_force(vehicle: Vehicle, place: Place) -> float:
+    """A force N without torque that it has in every direction that its place leaves free; 0 if there is none.
+
+    What it has along a few directions it has, to within the share that they cover, in all between: forces are convex.
+    """
+    around = _around(place)
+    least = min(force_along(vehicle, place, direction) for direction in around)
+    return covering(np.array(around)[:, : 2 if place == "table" else 3]) * least
+
+
+def weakest_torque(vehicle: Vehicle, place: Place) -> float:
+    """Largest torque N·m without force that it has about every axis of base_link that is free, either way."""
+    axes = np.eye(3)[2:] if place == "table" else np.eye(3)
+    return min(torque_about(vehicle, place, (sign * axis).tolist()) for axis in axes for sign in (1.0, -1.0))
+
+
+def _around(place: Place) -> list[tuple[float, float, float]]:
+    if place == "cabin":
+        return [(float(x), float(y), float(z)) for x, y, z in directions(3)]
+    angles = 2.0 * np.pi * np.arange(SIDES) / SIDES
+    return [(float(x), float(y), 0.0) for x, y in zip(np.cos(angles), np.sin(angles), strict=True)]
 
 
 def thrust_for_force(vehicle: Vehicle, place: Place, direction: Sequence[float]) -> float:

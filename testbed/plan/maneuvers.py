@@ -139,5 +139,15 @@ class Track(Description):
         return self
 
 
-Step = Annotated[Hold | Translate | Rotate | Track, Field(discriminator="kind")]
+class FormationStep(Description):
+    """Take the own place in a formation of the plan and keep it, while the way there keeps clear of all others."""
+
+    kind: Literal["formation"]
+    formation: str = Field(min_length=1, description="Which of the plan's formations")
+    duration: float = Field(gt=0.0, le=3600.0, description="How long, way and keeping it together, s")
+
+
+Single = Hold | Translate | Rotate | Track
+"""What one vehicle flies whatever others do."""
+Step = Annotated[Single | FormationStep, Field(discriminator="kind")]
 """One entry of a vehicle's list of maneuvers."""

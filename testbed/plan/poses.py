@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from transforms3d.euler import euler2quat
 
+from testbed.flight.formation import Frame
 from testbed.plan.configuration import Configuration
-from testbed.plan.maneuvers import Hold, Pose, Rotate, Step, Track, TrackPoint, Translate
+from testbed.plan.formation_slots import Arrangement, elapsed, where
+from testbed.plan.maneuvers import FormationStep, Hold, Pose, Rotate, Single, Track, TrackPoint, Translate
+from testbed.plan.schema import Run
 
 Position = tuple[float, float, float]
 Orientation = tuple[float, float, float, float]
@@ -27,11 +30,13 @@ class PlannedPose:
 class RunPoses:
     """Planned poses of one run by vehicle: at its start, and after each maneuver.
 
-    A vehicle that was never given a pose is absent.
+    A vehicle that was never given a pose is absent. places: for each formation flown, the index of the place that each
+    vehicle has in it, decided when it first sets out for it.
     """
 
     start: Mapping[str, PlannedPose]
     after: Mapping[str, Sequence[PlannedPose]]
+    places: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
 
     def goal(self, vehicle: str) -> PlannedPose:
         """Return the last pose the run asks a vehicle for."""
@@ -51,16 +56,63 @@ def planned_poses(configuration: Configuration) -> tuple[RunPoses, ...]:
         given = {name: pose for name, pose in run.start.items() if name in configuration.vehicles}
         now |= {name: pose_of(pose, _height(configuration, name)) for name, pose in given.items()}
         start = {name: now[name] for name in configuration.plan.vehicles if name in now}
-        after: dict[str, list[PlannedPose]] = {name: [] for name in start}
-        for name in start:
-            for step in run.steps(name):
-                now[name] = pose_after(step, now[name], _height(configuration, name))
-                after[name].append(now[name])
-        runs.append(RunPoses(start, after))
+        runs.append(_flown(configuration, run, start))
+        now |= runs[-1].goals
     return tuple(runs)
 
 
-def pose_after(step: Step, before: PlannedPose, height: float | None) -> PlannedPose:
+def _flown(configuration: Configuration, run: Run, start: Mapping[str, PlannedPose]) -> RunPoses:
+    """Follow one run step by step; formations last, those that have a leader after all others."""
+    after: dict[str, list[PlannedPose]] = {name: [] for name in start}
+    taken: dict[str, dict[str, int]] = {}
+    steps = {name: run.steps(name) for name in start}
+    for index in range(max((len(each) for each in steps.values()), default=0)):
+        before = {name: after[name][-1] if after[name] else start[name] for name in start}
+        flown = {name: each[index] for name, each in steps.items() if index < len(each)}
+        then, members = dict(before), dict[str, list[str]]()
+        for name, step in flown.items():
+            if isinstance(step, FormationStep):
+                members.setdefault(step.formation, []).append(name)
+            else:
+                then[name] = pose_after(step, before[name], _height(configuration, name))
+        formations = [Arrangement.of(configuration, formation) for formation in members]
+        for formation in sorted(formations, key=lambda one: one.leader is not None):
+            if formation.leader is None or formation.leader in start:
+                mine = members[formation.name], taken.setdefault(formation.name, {})
+                then |= _in_formation(formation, run, index, *mine, before, then)
+        for name in flown:
+            after[name].append(then[name])
+    return RunPoses(start, after, taken)
+
+
+def _in_formation(
+    formation: Arrangement,
+    run: Run,
+    index: int,
+    members: Sequence[str],
+    taken: dict[str, int],
+    before: Mapping[str, PlannedPose],
+    then: Mapping[str, PlannedPose],
+) -> dict[str, PlannedPose]:
+    """Where the steps of one formation at one index of a run end; who has no place yet gets one in `taken`."""
+    begin, end = (elapsed(run, formation.name, each) for each in (index, index + 1))
+    setting_out = {name: before[name].position for name in members if name not in taken}
+    taken |= formation.choose(frame_of(formation, before), begin, setting_out, taken)
+    frame = frame_of(formation, then)
+    return {name: PlannedPose(*where(formation.place(taken[name], name).slot(frame), end)) for name in members}
+
+
+def frame_of(formation: Arrangement, poses: Mapping[str, PlannedPose]) -> Frame:
+    """The frame of a formation; that of its leader at rest where the leader is."""
+    frame = formation.frame
+    if frame is not None:
+        return frame
+    assert formation.leader is not None
+    leader = poses[formation.leader]
+    return Frame(leader.position, leader.orientation)
+
+
+def pose_after(step: Single, before: PlannedPose, height: float | None) -> PlannedPose:
     """Return the pose in which a maneuver ends; `height` m is what the table holds, None in the cabin."""
     if isinstance(step, Hold):
         return pose_of(step.pose, height) if step.pose is not None else before

@@ -9,7 +9,7 @@ from typing import Any, Final, NamedTuple
 from testbed.description.maneuver import Maneuver, Phase, Waypoint
 from testbed.description.messages import NS_PER_S
 from testbed.plan.flight_limits import Fastest
-from testbed.plan.maneuvers import RATE_LIMIT_DEG, SPEED_LIMIT, Hold, Rotate, Step, Track, Translate
+from testbed.plan.maneuvers import RATE_LIMIT_DEG, SPEED_LIMIT, FormationStep, Hold, Rotate, Step, Track, Translate
 from testbed.plan.poses import PlannedPose, RunPoses
 from testbed.plan.schema import Run
 
@@ -76,7 +76,7 @@ class Progress:
         if index >= len(steps):
             return None
         step, given = steps[index], self._given[name]
-        if isinstance(step, Hold):
+        if isinstance(step, Hold | FormationStep):
             return Awaited(given.start + round(step.duration * NS_PER_S))
         if isinstance(step, Track):
             return Awaited(given.start + round(step.waypoints[-1].time * NS_PER_S))
@@ -118,7 +118,8 @@ def told(vehicle: str, given: Maneuver) -> str:
     if given.position is None:
         return f"{vehicle} brakes and holds where it comes to rest"
     where = f"({given.position[0]:.2f}, {given.position[1]:.2f})"
-    return f"{vehicle} translates to {where}" if given.kind == "translate" else f"{vehicle} holds at {where}"
+    does = {"translate": "translates to", "formation": f"takes its place in {given.formation}, in the end at"}
+    return f"{vehicle} {does.get(given.kind, 'holds at')} {where}"
 
 
 def maneuver(step: Step, before: PlannedPose, after: PlannedPose, most: Fastest, **common: Any) -> Maneuver:
@@ -140,6 +141,8 @@ def maneuver(step: Step, before: PlannedPose, after: PlannedPose, most: Fastest,
         )
         return Maneuver(kind="track", waypoints=points, **common)
     limits: dict[str, Any] = {}
+    if isinstance(step, FormationStep):
+        limits["formation"] = step.formation
     if isinstance(step, Hold) and step.deadband is not None and step.deadband_deg is not None:
         limits |= {"deadband": step.deadband, "deadband_angle": math.radians(step.deadband_deg)}
     if isinstance(step, Translate | Rotate):

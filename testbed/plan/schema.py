@@ -10,6 +10,7 @@ from testbed.description.effects import Effect
 from testbed.description.faults import AnyFault
 from testbed.description.model import Description, Inconsistent
 from testbed.plan.criteria_schema import AnyAbort, AnyCriterion, AttitudeError, PositionError
+from testbed.plan.formation_schema import AnyKeepOut, Formation, FormationName, KeepOutBox, MovingFrame
 from testbed.plan.maneuvers import Hold, Pose, Step
 
 VehicleName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$", max_length=30)]
@@ -44,9 +45,9 @@ class Run(Description):
     """One experiment: start poses, maneuvers, and what it is judged by.
 
     A vehicle's maneuvers are flown in order; the next one starts when guidance holds the goal of the one before, or
-    when the time of a hold or track is over. A vehicle without a start pose goes on from where it is when the try
-    before passed, and is otherwise put where the plan expects it. In a run of kind manual vehicles hold until a person
-    sends goals, and the run is over when its time is up.
+    when the time of a hold, track or formation is over. A vehicle without a start pose goes on from where it is when
+    the try before passed, and is otherwise put where the plan expects it. In a run of kind manual vehicles hold until a
+    person sends goals, and the run is over when its time is up.
     """
 
     name: str = Field(pattern=r"^[a-z0-9][a-z0-9_-]*$", max_length=40, description="Unique in the plan")
@@ -149,6 +150,12 @@ class Plan(Description):
         description="Released gas in the room's air that is warned of, parts per million by volume",
     )
     limits: SessionLimits = Field(default=SessionLimits(), description="What the guard keeps vehicles within")
+    formations: dict[FormationName, Formation] = Field(
+        default={}, description="What maneuvers of kind formation take their places in, by name"
+    )
+    keep_out: tuple[AnyKeepOut, ...] = Field(
+        default=(), max_length=16, description="Where no vehicle's body may be; known to plans, not sensed"
+    )
     objectives: tuple[Objective, ...] = ()
     abort: tuple[AnyAbort, ...] = Field(default=(), description="Abort criteria of every run that has none of its own")
     faults: tuple[AnyFault, ...] = Field(default=(), description="What breaks in every try of every run")
@@ -166,6 +173,15 @@ class Plan(Description):
             raise Inconsistent(
                 f"corners of {dimensions} coordinates where place is {self.place}", "limits", "work_area"
             )
+        for index, zone in enumerate(self.keep_out):
+            if isinstance(zone, KeepOutBox) and len(zone.low) != dimensions:
+                allowed = f"a corner of {dimensions} coordinates where place is {self.place}"
+                raise Inconsistent(allowed, "keep_out", index, "low")
+        for name, formation in self.formations.items():
+            frame = formation.frame
+            if isinstance(frame, MovingFrame) and len(frame.velocity) > dimensions:
+                allowed = f"{dimensions} components where place is {self.place}"
+                raise Inconsistent(allowed, "formations", name, "frame", "velocity")
         return self
 
     def aborts(self, run: Run) -> tuple[AnyAbort, ...]:

@@ -5,7 +5,6 @@ So a timeline is the least that a run can take with the thrust that guidance pla
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,40 +12,12 @@ from testbed.description.vehicle import Vehicle
 from testbed.plan.authority import Place
 from testbed.plan.configuration import Configuration
 from testbed.plan.flight_limits import Fastest, fastest_planned
-from testbed.plan.maneuvers import Hold, Rotate, Step, Track, Translate
+from testbed.plan.formation_plans import plan_formations
+from testbed.plan.leg import Leg
+from testbed.plan.maneuvers import FormationStep, Hold, Rotate, Step, Track, Translate
 from testbed.plan.poses import PlannedPose, RunPoses
-from testbed.plan.profile import Profile, fastest, rotation, translation
+from testbed.plan.profile import fastest, rotation, translation
 from testbed.plan.schema import Run
-from testbed.plan.tracks import curve
-
-
-@dataclass(frozen=True)
-class Leg:
-    """One maneuver from `begin` to `end`, s after the try began; `shortest`: least time that a move could take, s."""
-
-    step: Step
-    before: PlannedPose
-    after: PlannedPose
-    begin: float
-    end: float
-    profile: Profile | None = None
-    shortest: float = 0.0
-
-    def position(self, time: float) -> tuple[float, float, float]:
-        """Position at a time, m."""
-        if isinstance(self.step, Track):
-            return curve(self.step, self.before).position(time - self.begin)
-        share = 1.0
-        if isinstance(self.step, Translate) and self.profile and self.profile.distance > 0.0:
-            share = self.profile.progress(time - self.begin) / self.profile.distance
-        (x0, y0, z0), (x1, y1, z1) = self.before.position, self.after.position
-        return x0 + share * (x1 - x0), y0 + share * (y1 - y0), z0 + share * (z1 - z0)
-
-    def angle_left(self, time: float) -> float:
-        """How far the attitude still is from where the leg ends, degrees."""
-        if self.profile is None or not isinstance(self.step, Rotate):
-            return 0.0
-        return math.degrees(self.profile.distance - self.profile.progress(time - self.begin))
 
 
 @dataclass(frozen=True)
@@ -67,7 +38,7 @@ class Timeline:
 
 
 def timeline(configuration: Configuration, run: Run, poses: RunPoses) -> Timeline:
-    """Lay out the maneuvers of a run in time."""
+    """Lay out the maneuvers of a run in time, then plan the ways of its formations, which change no times."""
     legs: dict[str, list[Leg]] = {name: [] for name in poses.start}
     steps, most = {name: run.steps(name) for name in legs}, fastest_planned(configuration, run)
     for index in range(max((len(each) for each in steps.values()), default=0)):
@@ -79,6 +50,7 @@ def timeline(configuration: Configuration, run: Run, poses: RunPoses) -> Timelin
                 vehicle, place = configuration.vehicles[name], configuration.place
                 step, after = steps[name][index], poses.after[name][index]
                 legs[name].append(_leg(vehicle, place, most[name], step, before, after, begin))
+    plan_formations(configuration, run, poses, legs)
     return Timeline(legs)
 
 
@@ -86,7 +58,7 @@ def _leg(
     vehicle: Vehicle, place: Place, most: Fastest, step: Step, before: PlannedPose, after: PlannedPose, begin: float
 ) -> Leg:
     match step:
-        case Hold():
+        case Hold() | FormationStep():
             return Leg(step, before, after, begin, begin + step.duration)
         case Track():
             return Leg(step, before, after, begin, begin + step.waypoints[-1].time)

@@ -14,9 +14,9 @@ from testbed.flight.guidance.plan import GAS_SHARE, HOLDING
 from testbed.plan.authority import force_along
 from testbed.plan.checks.gas import holding_flow
 from testbed.plan.checks.subject import Subject
+from testbed.plan.leg import Leg
 from testbed.plan.maneuvers import Hold, Rotate, Track, Translate
 from testbed.plan.profile import gas_per_rate, gas_per_speed
-from testbed.plan.timeline import Leg
 from testbed.plan.tracks import Curve, curve
 
 Where = tuple[str | int, ...]

@@ -11,10 +11,10 @@ from testbed.description.vehicle import Vehicle
 from testbed.plan.authority import Place
 from testbed.plan.checks.subject import Subject
 from testbed.plan.criteria_schema import AnyAbort, GasUsed, LowGas
+from testbed.plan.leg import Leg
 from testbed.plan.maneuvers import Translate
 from testbed.plan.profile import gas_per_rate, gas_per_speed
 from testbed.plan.room_air import RoomAir, room_volume_of
-from testbed.plan.timeline import Leg
 
 
 def check(subject: Subject) -> Iterator[Problem]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Literal
 
 from testbed.description.source import Source
@@ -13,6 +14,22 @@ from testbed.plan.flight_limits import Area, room_area
 from testbed.plan.poses import PlannedPose, RunPoses, planned_poses
 from testbed.plan.schema import Run
 from testbed.plan.timeline import Timeline, timeline
+
+
+@dataclass(frozen=True)
+class _Known:
+    """A configuration that is the same for the cache where all its values are."""
+
+    plan_hash: str
+    configuration: Configuration = field(compare=False)
+
+
+@lru_cache(maxsize=8)
+def _worked_out(known: _Known) -> tuple[tuple[RunPoses, ...], tuple[Timeline, ...]]:
+    """Poses and timelines, kept because a change of formation takes some 50 ms to plan."""
+    poses = planned_poses(known.configuration)
+    runs = zip(known.configuration.plan.runs, poses, strict=True)
+    return poses, tuple(timeline(known.configuration, run, one) for run, one in runs)
 
 
 @dataclass(frozen=True)
@@ -26,9 +43,7 @@ class Subject:
     @classmethod
     def of(cls, configuration: Configuration) -> Subject:
         """Work out poses and timelines."""
-        poses = planned_poses(configuration)
-        runs = zip(configuration.plan.runs, poses, strict=True)
-        return cls(configuration, poses, tuple(timeline(configuration, run, one) for run, one in runs))
+        return cls(configuration, *_worked_out(_Known(configuration.plan_hash, configuration)))
 
     @property
     def place(self) -> Literal["table", "cabin"]:

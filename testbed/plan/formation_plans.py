@@ -1,0 +1,151 @@
+"""The ways that a plan's formations take if all goes well, by the same planner that plans them in flight."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from testbed.flight.formation import Followed, Frame, Slot, Task, Turn, plan
+from testbed.flight.formation.given import FormationTask
+from testbed.flight.formation.trajectories import Motion
+from testbed.plan.configuration import Configuration
+from testbed.plan.formation_slots import elapsed
+from testbed.plan.formation_way import Sampled, Way
+from testbed.plan.formations import formation_task
+from testbed.plan.leg import Leg, Orientation
+from testbed.plan.maneuvers import FormationStep
+from testbed.plan.poses import PlannedPose, RunPoses
+from testbed.plan.schema import Run
+
+Array = NDArray[np.float64]
+Legs = dict[str, list[Leg]]
+
+STEP: Final = 0.1
+"""Time step at which the ways of others are looked at, s."""
+IN_PLACE: Final = 1e-6
+"""As near to its place, m, and to its motion, m/s, a vehicle needs no plan."""
+
+
+@dataclass(frozen=True)
+class _Change:
+    """Vehicles that begin a step of one formation together: `members` with the index of the step in their lists."""
+
+    task: FormationTask
+    begin: float
+    end: float
+    members: Mapping[str, int]
+
+
+def plan_formations(configuration: Configuration, run: Run, poses: RunPoses, legs: Legs) -> None:
+    """Give each leg of a formation its way, in the order of time, a leader's formation after all others."""
+    for change in sorted(_changes(configuration, run, poses, legs), key=lambda one: (one.begin, one.task.leader or "")):
+        others = {name: _seen(poses, legs, name, change) for name in legs if name not in change.members}
+        goals = _goals(run, poses, legs, change)
+        for name, way in _ways(change, legs, goals, others).items():
+            index = change.members[name]
+            legs[name][index] = replace(legs[name][index], way=way)
+
+
+def _changes(configuration: Configuration, run: Run, poses: RunPoses, legs: Legs) -> list[_Change]:
+    found: dict[tuple[str, float], dict[str, int]] = {}
+    for name, each in legs.items():
+        for index, leg in enumerate(each):
+            if isinstance(leg.step, FormationStep) and leg.step.formation in poses.places and np.isfinite(leg.begin):
+                found.setdefault((leg.step.formation, leg.begin), {})[name] = index
+    tasks = {name: formation_task(configuration, run, poses, name) for name, _ in found}
+    return [
+        _Change(tasks[name], begin, max(legs[one][index].end for one, index in members.items()), members)
+        for (name, begin), members in found.items()
+    ]
+
+
+def _goals(run: Run, poses: RunPoses, legs: Legs, change: _Change) -> dict[str, tuple[Motion, Slot]]:
+    """For each member its place in motion, and the slot that its attitude goes to."""
+    task, found = change.task, dict[str, tuple[Motion, Slot]]()
+    for name, index in change.members.items():
+        place = task.places[name]
+        if task.frame is not None:
+            slot = place.slot(replace(task.frame, time=change.begin - elapsed(run, task.name, index)))
+            found[name] = (slot, slot)
+            continue
+        assert task.leader is not None
+        times, leader = _times(change), task.leader
+        led = [place.slot(_still(_pose(poses, legs, leader, float(time)))) for time in times]
+        positions = np.array([slot.at(np.zeros(1))[0][0] for slot in led])
+        found[name] = (Sampled(times, positions), led[-1])
+    return found
+
+
+def _ways(
+    change: _Change, legs: Legs, goals: Mapping[str, tuple[Motion, Slot]], others: Mapping[str, Motion]
+) -> dict[str, Way]:
+    """Plan for all members together; those who are in their places already stay there if all are."""
+    names, task = list(change.members), change.task
+    begun = [_begun(legs[name], change.members[name]) for name in names]
+    motions = tuple(goals[name][0] for name in names)
+    moment = np.array([change.begin])
+    away = [
+        max(float(np.max(np.abs(now - wanted[0]))) for now, wanted in zip(one, motion.at(moment)[:2], strict=True))
+        for one, motion in zip(begun, motions, strict=True)
+    ]
+    arrives, outcome = change.begin, None
+    fastest = [float(np.max(np.linalg.norm(motion.at(_times(change))[1], axis=1))) for motion in motions]
+    if max(away) > IN_PLACE:
+        found = plan(
+            Task(
+                change.begin, np.array([one[0] for one in begun]), np.array([one[1] for one in begun]), motions,
+                tuple(task.limits[name] for name in names), task.keeping, task.area, task.zones,
+                tuple(others.values()), task.axes,
+            )
+        )  # fmt: skip
+        arrives, outcome = found.trajectories.end, found.outcome
+        motions = tuple(Followed(found.trajectories, k) for k in range(len(names)))
+    ways = {}
+    for name, motion, speed in zip(names, motions, fastest, strict=True):
+        slot, attitude = goals[name][1], legs[name][change.members[name]].before.orientation
+        turned = max(arrives - change.begin, _time_to_turn(task, slot, attitude, change.begin))
+        turn = Turn(slot, attitude, (0.0, 0.0, 0.0), change.begin, max(turned, STEP))
+        ways[name] = Way(motion, turn, change.begin + turned, outcome, speed)
+    return ways
+
+
+def _time_to_turn(task: FormationTask, slot: Slot, attitude: Orientation, begin: float) -> float:
+    """Time s that a turn takes within the task's limits: a cubic over d in T needs 1.5 d / T and 6 d / T² of them."""
+    wanted = slot.orientations(np.array([begin]))[0]
+    angle = float((Rotation.from_quat(attitude).inv() * wanted).magnitude())
+    return max(1.5 * angle / task.turn_rate, math.sqrt(6.0 * angle / task.turn_acceleration))
+
+
+def _begun(legs: Sequence[Leg], index: int) -> tuple[Array, Array]:
+    """Position m and velocity m/s with which a vehicle begins a leg; from a formation it brings that of its place."""
+    before = legs[index - 1] if index else None
+    velocity = np.zeros(3)
+    if before is not None and before.way is not None and before.end == legs[index].begin:
+        velocity = before.way.velocity(before.end)
+    return np.array(legs[index].before.position), velocity
+
+
+def _seen(poses: RunPoses, legs: Legs, name: str, change: _Change) -> Motion:
+    """The way of another vehicle while a change lasts, as far as it is planned."""
+    times = _times(change)
+    return Sampled(times, np.array([_pose(poses, legs, name, float(time)).position for time in times]))
+
+
+def _times(change: _Change) -> Array:
+    return change.begin + np.linspace(0.0, change.end - change.begin, 1 + round((change.end - change.begin) / STEP))
+
+
+def _pose(poses: RunPoses, legs: Legs, name: str, time: float) -> PlannedPose:
+    """Where a vehicle is at a time, s."""
+    leg = next((leg for leg in legs[name] if time < leg.end), legs[name][-1] if legs[name] else None)
+    return poses.start[name] if leg is None else PlannedPose(leg.position(time), leg.orientation(time))
+
+
+def _still(pose: PlannedPose) -> Frame:
+    return Frame(pose.position, pose.orientation)
