@@ -40,8 +40,10 @@ class Formations:
         odometry: messages.ODOMETRY of every vehicle of the session at this stamp; orders: of the vehicles that fly a
         formation. What has not changed is sent again; without knots where nothing is planned yet.
         """
-        self._zero = stamp if self._zero is None else self._zero
         self.news = []
+        if self._zero is None and not orders:
+            return {}
+        self._zero = stamp if self._zero is None else self._zero
         self._begin_and_forget(orders)
         time = (stamp - self._zero) / NS_PER_S
         known = {name: Known.of(one, time) for name, one in odometry.items() if fixed(one)}
