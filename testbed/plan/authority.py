@@ -62,6 +62,11 @@ def thrust_for_force(vehicle: Vehicle, place: Place, direction: Sequence[float])
     return _solve(vehicle, place, (*direction, 0.0, 0.0, 0.0))[1]
 
 
+def least_thrust_for_force(vehicle: Vehicle, place: Place) -> float:
+    """Least sum of valve thrust N for a force of 1 N, in whatever of a few directions it is least."""
+    return min(thrust_for_force(vehicle, place, direction) for direction in _around(place))
+
+
 def thrust_for_torque(vehicle: Vehicle, place: Place, axis: Sequence[float]) -> float:
     """Least sum of valve thrust N for a torque of 1 N·m about that axis; infinite if there is none."""
     return _solve(vehicle, place, (0.0, 0.0, 0.0, *axis))[1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from testbed.description.errors import ConfigurationError, Problem
@@ -10,8 +11,11 @@ from testbed.plan.checks import (
     cameras,
     endurance,
     faults,
+    formation_references,
+    formations,
     gas,
     guard,
+    keep_out,
     limits,
     own_parts,
     parking,
@@ -31,7 +35,8 @@ def check(plan_path: Path) -> list[Problem]:
         loaded = load(plan_path, Plan)
     except ConfigurationError as error:
         return error.problems
-    problems = list(references.check(loaded))
+    nowhere = list(formation_references.check(loaded))
+    problems = [*references.check(loaded), *nowhere]
     try:
         configuration = load_configuration(plan_path)
     except ConfigurationError as error:
@@ -40,10 +45,22 @@ def check(plan_path: Path) -> list[Problem]:
     problems.extend(faults.check(configuration))
     problems.extend(quiet.check(configuration))
     problems.extend(own_parts.check(configuration))
+    if nowhere:  # then it is not known where vehicles are
+        return _in_order(problems)
     subject = Subject.of(configuration)
-    for part in (places, parking, reach, gas, endurance, limits, guard):
+    problems.extend(_of_ways(subject))
+    for part in (parking, reach, gas, endurance, guard):
         problems.extend(part.check(subject))
     return _in_order(problems)
+
+
+def _of_ways(subject: Subject) -> Iterator[Problem]:
+    """With formations, what each of these finds could be what the one before found already, said less clearly."""
+    found = [*places.check(subject), *keep_out.check(subject), *formations.shapes(subject)]
+    found = found or list(formations.ways(subject))
+    yield from found
+    if not (found and subject.configuration.plan.formations):
+        yield from limits.check(subject)
 
 
 def _in_order(problems: list[Problem]) -> list[Problem]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from testbed.flight.formation import Followed, Frame, Slot, Task, Turn, plan
+from testbed.flight.formation import Frame, Slot, Task, Turn, plan
 from testbed.flight.formation.given import FormationTask
 from testbed.flight.formation.trajectories import Motion
 from testbed.plan.configuration import Configuration
@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 Legs = dict[str, list[Leg]]
 
 STEP: Final = 0.1
-"""Time step at which the ways of others are looked at, s."""
+"""Time step at which ways are noted, s."""
 IN_PLACE: Final = 1e-6
 """As near to its place, m, and to its motion, m/s, a vehicle needs no plan."""
 
@@ -62,24 +62,33 @@ def _changes(configuration: Configuration, run: Run, poses: RunPoses, legs: Legs
     return [
         _Change(tasks[name], begin, max(legs[one][index].end for one, index in members.items()), members)
         for (name, begin), members in found.items()
+        if _has_thrust(tasks[name])
     ]
+
+
+def _has_thrust(task: FormationTask) -> bool:
+    """Whether there is a plan at all; `testbed check` says who has none."""
+    return task.turn_acceleration > 0.0 and all(one.acceleration > 0.0 for one in task.limits.values())
 
 
 def _goals(run: Run, poses: RunPoses, legs: Legs, change: _Change) -> dict[str, tuple[Motion, Slot]]:
     """For each member its place in motion, and the slot that its attitude goes to."""
-    task, found = change.task, dict[str, tuple[Motion, Slot]]()
-    for name, index in change.members.items():
-        place = task.places[name]
-        if task.frame is not None:
-            slot = place.slot(replace(task.frame, time=change.begin - elapsed(run, task.name, index)))
-            found[name] = (slot, slot)
-            continue
-        assert task.leader is not None
-        times, leader = _times(change), task.leader
-        led = [place.slot(_still(_pose(poses, legs, leader, float(time)))) for time in times]
-        positions = np.array([slot.at(np.zeros(1))[0][0] for slot in led])
-        found[name] = (Sampled(times, positions), led[-1])
-    return found
+    task, times = change.task, _times(change)
+    if task.frame is not None:
+        begun = {name: change.begin - elapsed(run, task.name, index) for name, index in change.members.items()}
+        slots = {name: task.places[name].slot(replace(task.frame, time=time)) for name, time in begun.items()}
+        return {name: (slot, slot) for name, slot in slots.items()}
+    assert task.leader is not None
+    led = [_pose(poses, legs, task.leader, float(time)) for time in times]
+    centre, turned = np.array([one.position for one in led]), Rotation.from_quat([one.orientation for one in led])
+    last = Frame(led[-1].position, led[-1].orientation)
+    return {
+        name: (
+            Sampled.through(times, centre + turned.apply(np.array(task.places[name].position))),
+            task.places[name].slot(last),
+        )
+        for name in change.members
+    }
 
 
 def _ways(
@@ -94,8 +103,7 @@ def _ways(
         max(float(np.max(np.abs(now - wanted[0]))) for now, wanted in zip(one, motion.at(moment)[:2], strict=True))
         for one, motion in zip(begun, motions, strict=True)
     ]
-    arrives, outcome = change.begin, None
-    fastest = [float(np.max(np.linalg.norm(motion.at(_times(change))[1], axis=1))) for motion in motions]
+    arrives, outcome, times = change.begin, None, _times(change)
     if max(away) > IN_PLACE:
         found = plan(
             Task(
@@ -105,13 +113,15 @@ def _ways(
             )
         )  # fmt: skip
         arrives, outcome = found.trajectories.end, found.outcome
-        motions = tuple(Followed(found.trajectories, k) for k in range(len(names)))
+        flown = [Sampled.following(found.trajectories, k, times) for k in range(len(names))]
+    else:
+        flown = [Sampled(times, *motion.at(times)) for motion in motions]
     ways = {}
-    for name, motion, speed in zip(names, motions, fastest, strict=True):
-        slot, attitude = goals[name][1], legs[name][change.members[name]].before.orientation
+    for name, motion in zip(names, flown, strict=True):
+        (place, slot), attitude = goals[name], legs[name][change.members[name]].before.orientation
         turned = max(arrives - change.begin, _time_to_turn(task, slot, attitude, change.begin))
         turn = Turn(slot, attitude, (0.0, 0.0, 0.0), change.begin, max(turned, STEP))
-        ways[name] = Way(motion, turn, change.begin + turned, outcome, speed)
+        ways[name] = Way(motion, place, turn, change.begin + turned, outcome)
     return ways
 
 
@@ -127,25 +137,32 @@ def _begun(legs: Sequence[Leg], index: int) -> tuple[Array, Array]:
     before = legs[index - 1] if index else None
     velocity = np.zeros(3)
     if before is not None and before.way is not None and before.end == legs[index].begin:
-        velocity = before.way.velocity(before.end)
+        velocity = before.way.motion.velocities[-1]
     return np.array(legs[index].before.position), velocity
 
 
 def _seen(poses: RunPoses, legs: Legs, name: str, change: _Change) -> Motion:
     """The way of another vehicle while a change lasts, as far as it is planned."""
     times = _times(change)
-    return Sampled(times, np.array([_pose(poses, legs, name, float(time)).position for time in times]))
+    return Sampled.through(times, np.array([_position(poses, legs, name, float(time)) for time in times]))
 
 
 def _times(change: _Change) -> Array:
-    return change.begin + np.linspace(0.0, change.end - change.begin, 1 + round((change.end - change.begin) / STEP))
+    lasts = change.end - change.begin
+    return change.begin + np.linspace(0.0, lasts, max(3, 1 + round(lasts / STEP)))
 
 
 def _pose(poses: RunPoses, legs: Legs, name: str, time: float) -> PlannedPose:
     """Where a vehicle is at a time, s."""
-    leg = next((leg for leg in legs[name] if time < leg.end), legs[name][-1] if legs[name] else None)
+    leg = _leg(legs[name], time)
     return poses.start[name] if leg is None else PlannedPose(leg.position(time), leg.orientation(time))
 
 
-def _still(pose: PlannedPose) -> Frame:
-    return Frame(pose.position, pose.orientation)
+def _position(poses: RunPoses, legs: Legs, name: str, time: float) -> tuple[float, float, float]:
+    leg = _leg(legs[name], time)
+    return poses.start[name].position if leg is None else leg.position(time)
+
+
+def _leg(legs: Sequence[Leg], time: float) -> Leg | None:
+    """The maneuver flown at a time, s; as Timeline.leg."""
+    return next((leg for leg in legs if time < leg.end), legs[-1] if legs else None)

@@ -38,6 +38,9 @@ class SlotPlace(Description):
     heading_deg: float | None = Field(
         default=None, ge=-360.0, le=360.0, description="Heading in the frame, degrees; that of the formation without it"
     )
+    vehicle: str | None = Field(
+        default=None, description="Whose place it is, however far; without it that of whoever is assigned to it"
+    )
 
 
 class PlaceList(Description):
@@ -88,7 +91,10 @@ AnyFrame = Annotated[PointFrame | MovingFrame | LeaderFrame, Field(discriminator
 
 
 class Formation(Description):
-    """Places in a frame for several vehicles; who takes which is worked out from the plan, for each run anew."""
+    """Places in a frame for several vehicles.
+
+    Who takes which is worked out from the plan, for each run anew: the least sum of squared ways, which never cross.
+    """
 
     slots: AnySlots
     frame: AnyFrame

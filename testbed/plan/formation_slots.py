@@ -69,14 +69,20 @@ class Arrangement:
     ) -> dict[str, int]:
         """Place (index) of each vehicle that sets out from a position, m, for a frame as it is then, and as `taken`.
 
-        Least sum of squared ways among the places that nobody has taken; on the table heights do not count.
+        Its own, where it has one; else by the least sum of squared ways among the places that are nobody's own and
+        that nobody has taken. On the table heights do not count.
         """
+        own = owners(self.formation)
         names = [*taken, *setting_out]
+        settled = {**own, **taken}
+        absent = {place for name, place in own.items() if name not in names}
+        every = places(self.formation)
+        free = [index for index in range(len(every)) if index not in absent]
         starts = np.array([setting_out.get(name, (0.0, 0.0, 0.0)) for name in names])
-        ends = np.array([where(place.slot(frame), time)[0] for place in places(self.formation)])
-        pinned = {k: taken[name] for k, name in enumerate(names) if name in taken}
+        ends = np.array([where(every[index].slot(frame), time)[0] for index in free])
+        pinned = {k: free.index(settled[name]) for k, name in enumerate(names) if name in settled}
         found = assign(self._free(starts), self._free(ends), pinned)
-        return {name: int(place) for name, place in zip(names, found, strict=True)}
+        return {name: free[int(place)] for name, place in zip(names, found, strict=True)}
 
     def _free(self, positions: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.where(np.arange(3) < self.dimensions, positions, 0.0)
@@ -99,6 +105,13 @@ def places(formation: Formation) -> tuple[Place, ...]:
             )
     heading = rotation.from_heading(math.radians(formation.heading_deg))
     return tuple(Place((float(x), float(y), float(z)), heading) for x, y, z in found)
+
+
+def owners(formation: Formation) -> dict[str, int]:
+    """The place (index) of each vehicle that has one of its own."""
+    if not isinstance(formation.slots, PlaceList):
+        return {}
+    return {one.vehicle: index for index, one in enumerate(formation.slots.places) if one.vehicle is not None}
 
 
 def where(slot: Slot, time: float) -> tuple[Position, Orientation]:

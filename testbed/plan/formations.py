@@ -67,7 +67,8 @@ def turning(configuration: Configuration, run: Run, arrangement: Arrangement) ->
     rates, accelerations = [math.radians(RATE_LIMIT_DEG)], []
     for name in arrangement.formation.vehicles:
         described = configuration.vehicles[name]
-        inertia = max(np.linalg.eigvalsh(described.mass_properties(configuration.place).inertia_tensor()))
+        tensor = described.mass_properties(configuration.place).inertia_tensor()
+        inertia = tensor[2, 2] if configuration.place == "table" else max(np.linalg.eigvalsh(tensor))
         torque = described.control.authority * weakest_torque(described, configuration.place)
         rates.append(max(most[name].rate - turn, LEAST_RATE))
         accelerations.append(TURNING_SHARE * torque / float(inertia))

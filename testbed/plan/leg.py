@@ -36,7 +36,7 @@ class Leg:
         if isinstance(self.step, Track):
             return curve(self.step, self.before).position(time - self.begin)
         if isinstance(self.step, FormationStep):
-            return self.before.position if self.way is None else self.way.position(self._within(time))
+            return self.before.position if self.way is None else self.way.motion.position(self._within(time))
         share = self._share(time) if isinstance(self.step, Translate) else 1.0
         (x0, y0, z0), (x1, y1, z1) = self.before.position, self.after.position
         return x0 + share * (x1 - x0), y0 + share * (y1 - y0), z0 + share * (z1 - z0)

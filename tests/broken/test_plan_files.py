@@ -136,7 +136,7 @@ CASES = [
         {"kind: hold, duration: 5.0": "kind: hop, duration: 5.0"},
         (
             "plans/first-float.yaml:40: runs[0].maneuvers.wren[0].kind is 'hop', allowed: one of "
-            "'hold', 'translate', 'rotate', 'track'"
+            "'hold', 'translate', 'rotate', 'track', 'formation'"
         ),
     ),
     broken(

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from testbed.description.errors import Problem
 from testbed.description.gas import STANDARD_GRAVITY
 from testbed.description.vehicle import Vehicle
-from testbed.plan.authority import Place
+from testbed.plan.authority import Place, least_thrust_for_force
 from testbed.plan.checks.subject import Subject
 from testbed.plan.criteria_schema import AnyAbort, GasUsed, LowGas
 from testbed.plan.leg import Leg
@@ -65,7 +65,10 @@ def holding_flow(subject: Subject, name: str) -> float:
 
 
 def _moving(vehicle: Vehicle, place: Place, leg: Leg) -> float:
-    """Least gas in kg to start and stop one maneuver."""
+    """Least gas in kg to start and stop one maneuver; of a formation's, for all acceleration of way and place."""
+    if leg.way is not None:
+        speeds = leg.way.motion.effort() * vehicle.mass_properties(place).mass * least_thrust_for_force(vehicle, place)
+        return speeds / (vehicle.gas.specific_impulse * STANDARD_GRAVITY)
     if leg.profile is None or leg.profile.distance <= 0.0:
         return 0.0
     each = gas_per_speed if isinstance(leg.step, Translate) else gas_per_rate
