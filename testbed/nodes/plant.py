@@ -213,6 +213,8 @@ class PlantNode(HolderNode):
     def _watch(self) -> None:
         """Close valves whose schedules have dried up; in lockstep repeat an unanswered tick, then give up on it."""
         now = time.monotonic_ns()
+        if self.lockstep and self._roll.planning:  # time stands still meanwhile, and nobody is silent
+            self._fresh_at = [now] * len(self._names)
         for index, fresh in enumerate(self._fresh_at):
             if now - fresh > WALL_DEADMAN_NS and bool(self._plant.states[index]["commanded"]):
                 self._plant.close_valves(index, self._stamp)

@@ -68,6 +68,11 @@ class RollCall:
         """Who has not answered yet."""
         return set(self._due)
 
+    @property
+    def planning(self) -> bool:
+        """Whether the formations' planner has not answered yet."""
+        return FORMATION in self._due
+
     def repeat_due(self, now: int) -> bool:
         """Whether to ask again; true at most once per repeat period."""
         if not self._due or now - self._asked_at < REPEAT_NS:
@@ -77,7 +82,7 @@ class RollCall:
 
     def overdue(self, now: int, first: bool) -> bool:
         """Whether to give up on the tick."""
-        patience = OVERDUE_FIRST_NS if first else OVERDUE_PLANNING_NS if FORMATION in self._due else OVERDUE_NS
+        patience = OVERDUE_FIRST_NS if first else OVERDUE_PLANNING_NS if self.planning else OVERDUE_NS
         return bool(self._due) and now - self._called_at > patience
 
     @staticmethod
