@@ -76,13 +76,20 @@ def _in_file(value: Any, location: tuple[str | int, ...]) -> tuple[list[str | in
     for index, step in enumerate(location):
         if step == "[key]":
             break
-        inside = isinstance(value, dict) and step in value
+        inside = isinstance(value, dict) and step in value and not _is_shadowed_tag(value, location[index:])
         if inside or (isinstance(value, list) and isinstance(step, int) and step < len(value)):
             value = value[step]
             steps.append(step)
         elif index == len(location) - 1 and not _is_union_tag(value, step):
             return [*steps, step], True
     return steps, False
+
+
+def _is_shadowed_tag(value: dict[str, Any], steps: tuple[str | int, ...]) -> bool:
+    """Whether the first step is a union's tag where a key has that name, too: `kind: formation, formation: …`."""
+    if not _is_union_tag(value, steps[0]) or len(steps) < 2:
+        return False
+    return steps[1] == steps[0] or not isinstance(value[str(steps[0])], dict | list)
 
 
 def _is_union_tag(value: Any, step: str | int) -> bool:

@@ -55,12 +55,19 @@ def check(plan_path: Path) -> list[Problem]:
 
 
 def _of_ways(subject: Subject) -> Iterator[Problem]:
-    """With formations, what each of these finds could be what the one before found already, said less clearly."""
-    found = [*places.check(subject), *keep_out.check(subject), *formations.shapes(subject)]
-    found = found or list(formations.ways(subject))
-    yield from found
-    if not (found and subject.configuration.plan.formations):
-        yield from limits.check(subject)
+    """Poses, then ways, then what is judged on them.
+
+    A wrong formation leads to wrong ways: where there are formations, each of these counts only without any before.
+    """
+    poses = (places.check, keep_out.check, formations.shapes)
+    ways = (places.paths, keep_out.paths)
+    found = False
+    for parts in (poses, (formations.ways,), ways, (limits.check,)):
+        problems = [problem for part in parts for problem in part(subject)]
+        yield from problems
+        found = found or bool(problems)
+        if found and subject.configuration.plan.formations:
+            return
 
 
 def _in_order(problems: list[Problem]) -> list[Problem]:

@@ -28,7 +28,7 @@ Legs = dict[str, list[Leg]]
 
 STEP: Final = 0.1
 """Time step at which ways are noted, s."""
-IN_PLACE: Final = 1e-6
+IN_PLACE: Final = 5e-3
 """As near to its place, m, and to its motion, m/s, a vehicle needs no plan."""
 
 
@@ -119,9 +119,12 @@ def _ways(
     ways = {}
     for name, motion in zip(names, flown, strict=True):
         (place, slot), attitude = goals[name], legs[name][change.members[name]].before.orientation
-        turned = max(arrives - change.begin, _time_to_turn(task, slot, attitude, change.begin))
-        turn = Turn(slot, attitude, (0.0, 0.0, 0.0), change.begin, max(turned, STEP))
-        ways[name] = Way(motion, place, turn, change.begin + turned, outcome)
+        takes = arrives - change.begin
+        if outcome is not None or task.leader is None:
+            takes = max(takes, _time_to_turn(task, slot, attitude, change.begin))
+        lasts = max(takes, STEP) if task.leader is None else change.end - change.begin  # who is led turns as it does
+        turn = Turn(slot, attitude, (0.0, 0.0, 0.0), change.begin, lasts)
+        ways[name] = Way(motion, place, turn, change.begin + takes, outcome)
     return ways
 
 

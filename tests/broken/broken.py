@@ -14,6 +14,7 @@ LAB = Path(__file__).resolve().parent / "lab"
 
 DEMO = "plans/demo.yaml"
 FIRST_FLOAT = "plans/first-float.yaml"
+FORMATION = "plans/formation.yaml"
 VEHICLE = "vehicles/wren.yaml"
 TABLE = "tables/floor.yaml"
 BEACONS = "beacons/floor.yaml"

@@ -5,12 +5,12 @@ from pathlib import Path
 import pytest
 
 from testbed.plan.check import check
-from tests.broken.broken import DEMO, FIRST_FLOAT, LAB
+from tests.broken.broken import DEMO, FIRST_FLOAT, FORMATION, LAB
 
 SHIPPED = Path(__file__).resolve().parents[2] / "config"
 
 
-@pytest.mark.parametrize("plan", [DEMO, FIRST_FLOAT])
+@pytest.mark.parametrize("plan", [DEMO, FIRST_FLOAT, FORMATION])
 @pytest.mark.parametrize("lab", [LAB, SHIPPED], ids=["copy", "shipped"])
 def test_nothing_is_wrong(lab: Path, plan: str, monkeypatch):
     monkeypatch.setenv("TESTBED_CONFIG_PATH", str(lab))

@@ -6,8 +6,10 @@ from itertools import pairwise
 import pytest
 from scipy.spatial.transform import Rotation
 
+from testbed.description.rotation import heading
 from testbed.plan.maneuvers import Hold, Pose, Rotate, Track, TrackPoint, Translate
 from testbed.plan.poses import PlannedPose, orientation_of, planned_poses, pose_after, pose_of
+from tests.plan.formation import RING, fly, session
 from tests.plan.world import configuration
 
 BEFORE = PlannedPose((0.1, 0.2, 0.45), orientation_of(0.0, 0.0, 30.0))
@@ -49,4 +51,26 @@ def test_a_run_without_start_poses_begins_where_the_one_before_ended():
     runs = planned_poses(configuration("demo"))
     for before, after in pairwise(runs):
         assert after.start == before.goals
-    assert runs[-1].goals["wren"].position[:2] == (-1.0, -0.6)
+    assert runs[-2].goals["wren"].position[:2] == (-1.0, -0.6)
+    assert runs[-1].goals["wren"].position[:2] == (1.0, 0.6)
+
+
+def test_after_a_formation_a_vehicle_is_in_its_place_where_the_frame_is_then():
+    lab = session({"ring": RING}, {"wren": [fly("ring", 30.0), fly("ring", 30.0)], "siskin": [fly("ring", 30.0)]})
+    poses = planned_poses(lab)[0]
+    place = poses.places["ring"]["wren"]
+    angle = math.radians(30.0 + 60.0 + 120.0 * place)
+    radius = 0.8 / math.sqrt(3.0)
+    wanted = (-0.2 + 60.0 * 0.01 + radius * math.cos(angle), 60.0 * 0.004 + radius * math.sin(angle))
+    assert poses.goal("wren").position[:2] == pytest.approx(wanted)
+    assert poses.goal("wren").position[2] == lab.vehicles["wren"].shape.floor_height
+    turned = abs(math.degrees(heading(poses.goal("wren").orientation)))
+    assert turned == pytest.approx(180.0), "30 at the start, 60 turned, 90 in the frame"
+
+
+def test_the_next_run_begins_where_a_formation_ended():
+    runs = planned_poses(configuration("formation"))
+    assert runs[0].places.keys() == {"ring"}
+    assert runs[1].places == {"convoy": {"siskin": 0, "dunlin": 1}}
+    demo = planned_poses(configuration("demo"))
+    assert demo[2].start["dunlin"].position[:2] == pytest.approx((0.8, 0.35))

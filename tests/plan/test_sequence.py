@@ -42,8 +42,8 @@ def test_the_demo_passes_when_everyone_does_what_is_asked():
     world = World(Sequence(configuration("demo")))
     world.step(START)
     world.to_the_end()
-    assert [result.passed for result in world.sequence.results] == [True] * 4
-    assert [len(result.tries) for result in world.sequence.results] == [1] * 4
+    assert [result.passed for result in world.sequence.results] == [True] * 5
+    assert [len(result.tries) for result in world.sequence.results] == [1] * 5
 
 
 def test_readiness_is_waited_for_and_its_lack_is_named():
@@ -240,7 +240,7 @@ def test_the_state_tells_times_gas_and_separation():
     assert state.remaining == pytest.approx(state.time_limit - 10.0)
     assert state.gas_left_g["wren"] == pytest.approx(1e3 * 218.544 * 0.5e-3, abs=1e-3), "kg/m³ at 20 MPa, 293.15 K"
     assert state.worst_separation == pytest.approx((1.0 + 1.3**2) ** 0.5)
-    assert (state.run, state.run_number, state.runs, state.attempt, state.attempts) == ("hold-station", 1, 4, 1, 2)
+    assert (state.run, state.run_number, state.runs, state.attempt, state.attempts) == ("hold-station", 1, 5, 1, 2)
 
 
 def test_a_stop_withdraws_the_permission_at_once_and_for_good(world):

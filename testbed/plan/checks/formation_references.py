@@ -83,6 +83,7 @@ def _step(loaded: Loaded[Plan], where: tuple[str | int, ...], run: Run, step: Fo
         yield source.problem(("runs", index, "together"), run.together, allowed)
     if isinstance(frame, LeaderFrame):
         its = run.maneuvers.get(frame.vehicle, ())[int(number) : int(number) + 1]
-        if any(isinstance(one, FormationStep) for one in its):
-            allowed = f"one whose leader flies no formation meanwhile, which {frame.vehicle} does"
-            yield source.problem(where, step.formation, allowed)
+        for other in its:
+            if isinstance(other, FormationStep):
+                where = ("runs", index, "maneuvers", frame.vehicle, number, "formation")
+                yield source.problem(where, other.formation, f"none while {frame.vehicle} leads {step.formation}")

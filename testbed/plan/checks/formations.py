@@ -36,11 +36,11 @@ def shapes(subject: Subject) -> Iterator[Problem]:
     for index, run, poses, _ in subject.runs:
         for name in poses.places:
             task = formation_task(subject.configuration, run, poses, name)
-            if task.frame is not None:
-                yield from _frame_speed(subject, run, task)
+            fast = [] if task.frame is None else list(_frame_speed(subject, run, task))
+            yield from fast
             for where, leg in _legs(subject, index, name):
                 problem = next(_place(subject, where, task, leg), None)
-                if problem is not None:
+                if problem is not None and not fast:
                     yield problem
                     break
 
@@ -53,7 +53,7 @@ def ways(subject: Subject) -> Iterator[Problem]:
             for where, leg in _legs(subject, index, name):
                 changes.setdefault(leg.begin, []).append((where, leg))
             for legs in changes.values():
-                yield from _arrival(subject, *max(legs, key=lambda one: one[1].way.arrives if one[1].way else math.inf))
+                yield from _arrival(subject, *max(legs, key=lambda one: _late(one[1])))
             if run.together:
                 yield from _goes_on(subject, index, name)
 
@@ -127,10 +127,12 @@ def _place(subject: Subject, where: Where, task: FormationTask, leg: Leg) -> Ite
     times = np.append(np.arange(leg.begin, leg.end, LOOKED_AT), leg.end)
     positions, velocities, _ = leg.way.place.at(times)
     points = positions[:, : subject.dimensions]
+    still = bool(np.ptp(points, axis=0).max() < ROUNDING)
 
     def wrong(needs: str, moment: int, finding: str) -> Problem:
         told = ", ".join(f"{value:.2f}" for value in points[moment])
-        allowed = f"a formation in which the place of {vehicle} {needs}; at ({told}), {times[moment]:.0f} s, {finding}"
+        when = "" if still else f", after {times[moment]:.0f} s,"
+        allowed = f"a formation in which the place of {vehicle} {needs}; at ({told}){when} {finding}"
         return subject.source.problem((*where, "formation"), task.name, allowed)
 
     beyond = area(subject.configuration).excess(points)
@@ -150,6 +152,13 @@ def _place(subject: Subject, where: Where, task: FormationTask, leg: Leg) -> Ite
         yield wrong(needs, worst, f"it is carried at {speed[worst]:.3g} m/s")
 
 
+def _late(leg: Leg) -> float:
+    """How much later than at its end a vehicle is in its place, s; negative where it is there in time."""
+    assert leg.way is not None
+    decision = DECISION if leg.way.arrives > leg.begin else 0.0
+    return leg.way.arrives + decision - leg.end
+
+
 def _arrival(subject: Subject, where: Where, leg: Leg) -> Iterator[Problem]:
     assert leg.way is not None
     assert isinstance(leg.step, FormationStep)
@@ -161,8 +170,8 @@ def _arrival(subject: Subject, where: Where, leg: Leg) -> Iterator[Problem]:
         )
         yield subject.source.problem((*where, "formation"), leg.step.formation, allowed)
         return
-    takes = leg.way.arrives - leg.begin + (DECISION if leg.way.arrives > leg.begin else 0.0)
-    if takes > leg.step.duration:
+    if _late(leg) > ROUNDING:
+        takes = leg.step.duration + _late(leg)
         allowed = f"at least {math.ceil(10.0 * takes) / 10.0:g} s, which {where[3]} takes to its place"
         yield subject.source.problem((*where, "duration"), leg.step.duration, allowed)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import chain, islice
 
 import numpy as np
 
@@ -18,18 +19,28 @@ ROUNDING = 1e-9
 
 
 def check(subject: Subject) -> Iterator[Problem]:
-    """Look at every pose at which a run starts, then at every maneuver; of a vehicle's in a run the first is told."""
-    every = [zone.name for zone in subject.configuration.plan.keep_out]
-    for name, zone in zip(every, zones(subject.configuration), strict=True):
-        for index, run, poses, times in subject.runs:
+    """Look at every pose at which a run starts."""
+    for name, zone in _zones(subject):
+        for index, run, poses, _ in subject.runs:
             for vehicle in poses.start:
-                inside = list(_start(subject, index, vehicle, name, zone)) if vehicle in run.start else []
-                yield from inside
-                for number, leg in enumerate(times.legs[vehicle] if not inside else ()):
-                    found = list(_leg(subject, (index, vehicle, number), leg, name, zone))
-                    yield from found
-                    if found:
-                        break
+                if vehicle in run.start:
+                    yield from _start(subject, index, vehicle, name, zone)
+
+
+def paths(subject: Subject) -> Iterator[Problem]:
+    """Look at every maneuver; of a vehicle's in a run the first is told, but not where it starts in the zone."""
+    for name, zone in _zones(subject):
+        for index, _, _, times in subject.runs:
+            for vehicle, legs in times.legs.items():
+                if list(_start(subject, index, vehicle, name, zone)):
+                    continue
+                found = (_leg(subject, (index, vehicle, number), leg, name, zone) for number, leg in enumerate(legs))
+                yield from islice(chain.from_iterable(found), 1)
+
+
+def _zones(subject: Subject) -> Iterator[tuple[str, Zone]]:
+    names = [zone.name for zone in subject.configuration.plan.keep_out]
+    return zip(names, zones(subject.configuration), strict=True)
 
 
 def _start(subject: Subject, index: int, vehicle: str, name: str, zone: Zone) -> Iterator[Problem]:

@@ -27,7 +27,7 @@ Where = tuple[str | int, ...]
 
 
 def check(subject: Subject) -> Iterator[Problem]:
-    """Look at every pose of every run, then at the paths between them."""
+    """Look at every pose of every run."""
     for index, run, poses, _ in subject.runs:
         for name, pose in run.start.items():
             if name in poses.start:
@@ -38,6 +38,11 @@ def check(subject: Subject) -> Iterator[Problem]:
             for number, step in enumerate(run.steps(name)):
                 before = poses.after[name][number - 1] if number else poses.start[name]
                 yield from _maneuver(subject, ("runs", index, "maneuvers", name, number), name, step, before)
+
+
+def paths(subject: Subject) -> Iterator[Problem]:
+    """Look at the paths between the poses of every run."""
+    for index, _, _, _ in subject.runs:
         yield from _paths_apart(subject, index)
 
 

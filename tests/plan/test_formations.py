@@ -1,0 +1,97 @@
+"""What the formation's planner gets of a plan."""
+
+import math
+
+import numpy as np
+import pytest
+
+from testbed.plan.authority import FREE, force_along, least_thrust_for_force, thrust_for_force, weakest_force
+from testbed.plan.formation_schema import full
+from testbed.plan.formations import formation_task, formation_tasks, zones
+from testbed.plan.poses import planned_poses
+from tests.plan.formation import CONVOY, LINE, RING, fly, session
+from tests.plan.world import configuration
+
+EVERYONE = {name: [fly("line")] for name in ("wren", "siskin", "dunlin")}
+
+
+def test_every_formation_of_every_run_is_there_with_a_place_and_limits_for_each_who_flies_it():
+    lab = session({"line": LINE, "convoy": CONVOY}, {"siskin": [fly("convoy")], "dunlin": [fly("convoy")]})
+    tasks = formation_tasks(lab)
+    assert set(tasks) == {("only", "convoy")}
+    task = tasks["only", "convoy"]
+    assert (task.leader, task.frame, task.axes) == ("wren", None, (0, 1))
+    assert set(task.places) == set(task.limits) == {"siskin", "dunlin"}
+
+
+def test_plans_keep_what_the_table_requires_and_more():
+    task = formation_tasks(session({"line": LINE}, EVERYONE))["only", "line"]
+    assert task.keeping.required == configuration().table.separation
+    assert task.keeping.planned == pytest.approx(0.58)
+    assert task.keeping.body == max(one.contact_radius("table") for one in configuration().vehicles.values())
+    corner = configuration().table.working_area[1]
+    assert task.area.excess(np.array(corner)) == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize(("name", "place"), [("demo", "table"), ("cabin-float", "cabin")])
+def test_the_weakest_force_is_there_in_any_direction_and_is_not_far_below_the_weakest(name, place):
+    """Against the linear program in drawn directions."""
+    vehicle = configuration(name).vehicles["wren"]
+    generator, count = np.random.default_rng(3), 40
+    drawn = generator.normal(size=(count, 3)) * np.isin(np.arange(3), FREE[place])
+    drawn /= np.linalg.norm(drawn, axis=1)[:, None]
+    found = [force_along(vehicle, place, direction) for direction in drawn]
+    assert 0.75 * min(found) < weakest_force(vehicle, place) <= min(found)
+    assert least_thrust_for_force(vehicle, place) <= min(thrust_for_force(vehicle, place, one) for one in drawn) + 1e-9
+
+
+def test_a_vehicle_is_planned_with_its_share_of_thrust_and_nine_tenths_of_its_speed():
+    lab = session({"line": LINE}, EVERYONE)
+    limits = formation_tasks(lab)["only", "line"].limits["wren"]
+    vehicle = lab.vehicles["wren"]
+    push = limits.acceleration * vehicle.floor.mass
+    assert push == pytest.approx(vehicle.control.authority * weakest_force(vehicle, "table"))
+    assert limits.speed == pytest.approx(0.9 * vehicle.limits.floor_speed)
+
+
+def test_what_a_frame_turns_is_left_out_of_what_vehicles_turn():
+    still, turning = (
+        session({"ring": RING | {"frame": RING["frame"] | {"turn_deg": turn}}}, {"wren": [fly("ring")]})
+        for turn in (0.0, 10.0)
+    )
+    rates = [math.degrees(formation_tasks(one)["only", "ring"].turn_rate) for one in (still, turning)]
+    assert rates == pytest.approx([6.0, 0.9 * 15.0 - 10.0])
+
+
+def test_zones_are_discs_and_rectangles_on_the_table_and_balls_and_boxes_in_the_cabin():
+    given = [
+        {"kind": "circle", "name": "a", "x": 0.3, "y": 0.4, "z": 0.2, "radius": 0.1},
+        {"kind": "box", "name": "b", "low": [-1.0, -1.0], "high": [-0.5, -0.8]},
+    ]
+    disc, rectangle = zones(session({"line": LINE}, EVERYONE, keep_out=given))
+    assert disc.distance(np.zeros((1, 2))) == pytest.approx(0.4)
+    assert rectangle.distance(np.array([[0.0, -0.9], [-0.2, -0.4]])) == pytest.approx([0.5, 0.5])
+    given[1] = {"kind": "box", "name": "b", "low": [-1.0, -1.0, 0.0], "high": [-0.5, -0.8, 0.5]}
+    start, steps = {"wren": {"x": 0.0, "y": 0.0, "z": 0.0}}, {"wren": [fly("line")]}
+    ball, box = zones(session({"line": LINE | {"vehicles": ["wren"]}}, steps, start, given, name="cabin-float"))
+    assert ball.distance(np.zeros((1, 3))) == pytest.approx(math.sqrt(0.09 + 0.16 + 0.04) - 0.1)
+    assert box.distance(np.array([[-0.7, -0.9, 0.9]])) == pytest.approx(0.4)
+
+
+def test_in_the_cabin_all_axes_count():
+    frame = {"kind": "moving", "x": 0.0, "y": 0.0, "z": 0.3, "velocity": [0.0, 0.0, 0.01]}
+    alone = LINE | {"vehicles": ["wren"], "frame": frame}
+    start, steps = {"wren": {"x": 0.0, "y": 0.0, "z": 0.0}}, {"wren": [fly("line", 20.0)]}
+    lab = session({"line": alone}, steps, start, name="cabin-float")
+    poses = planned_poses(lab)[0]
+    task = formation_task(lab, lab.plan.runs[0], poses, "line")
+    assert task.axes == (0, 1, 2)
+    assert task.places["wren"].position == (0.0, 0.0, 0.0)
+    assert poses.goal("wren").position == pytest.approx((0.0, 0.0, 0.5))
+    low = lab.cabin.size[0] / 2.0 - lab.vehicles["wren"].contact_radius("cabin")
+    assert task.area.excess(np.array([low, 0.0, 0.0])) == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize(("given", "components"), [((0.1, 0.2), (0.1, 0.2, 0.0)), ((0.1, 0.2, 0.3), (0.1, 0.2, 0.3))])
+def test_a_velocity_without_a_height_has_none(given, components):
+    assert full(given) == components
