@@ -1,9 +1,10 @@
 """Time and memory of each flight component beside what the vehicle's computer can spend (its file's key `computer`).
 
 Inputs are those of a session, cold start included; beside them the hard cases: ranges that fit no pose, so that every
-acquisition goes through all its steps, wrenches far beyond the valves, and allocations stopped at their cap. Each input
-is given again and again to a fresh component; the shortest time of each counts, which leaves out what the machine did
-meanwhile, and the worst step is the longest of those.
+acquisition goes through all its steps, wrenches far beyond the valves, allocations stopped at their cap, and partners
+so near that the safety filter looks for a way out at every step. Each input is given again and again to a fresh
+component; the shortest time of each counts, which leaves out what the machine did meanwhile, and the worst step is the
+longest of those.
 """
 
 from __future__ import annotations
@@ -23,8 +24,11 @@ from testbed.description.messages import MAX_BEACONS
 from testbed.description.own_parts import OwnParts
 from testbed.flight.estimation import Estimator, Heard
 from testbed.flight.guidance import Guidance
+from testbed.flight.separation import MAX_PARTNERS
 from testbed.flight.thruster_driver import ThrusterDriver
 from testbed.plan.configuration import Configuration
+from testbed.plan.flight_limits import flight_limits
+from testbed.plan.separation import company
 from testbed.rehearsal.lockstep import LockstepRehearsal
 
 STEPS: Final = 100_000
@@ -35,10 +39,13 @@ LOW_CAP: Final = 4
 """Steps of the allocation in the case where its cap is met."""
 ODOMETRIES_A_PERIOD: Final = 3
 """Most odometry ticks in a control period of 50 ms."""
+APART: Final = 2.5
+BESET: Final = 0.56
+"""Distance of partners that let a vehicle be, and of those that do not, m."""
 
 
 Given = tuple[NDArray[np.void], ...]
-"""A maneuver; or odometry, disturbance, and the wrench that was answered."""
+"""A maneuver; or odometry, disturbance, and the wrench that was answered; for the driver the partners, too."""
 
 
 class ListeningEstimator(Estimator):
@@ -100,15 +107,20 @@ def budget(configuration: Configuration, tell: Callable[[str], None], steps: int
     tell("budget: guidance")
     guidance = _guide(lambda: Guidance(vehicle, place, axes), guided, steps)
     tell("budget: thruster driver")
-    drives = [one for one in guided if len(one) == 3]
+    answered = [one for one in guided if len(one) == 3]
+    drives = [(*one, _around(one[0], APART)) for one in answered]
 
     def driver(cap: int | None = None) -> ThrusterDriver:
-        one = ThrusterDriver(vehicle, place, axes)
+        around = company(configuration, name)
+        one = ThrusterDriver(vehicle, place, axes, flight_limits(configuration, name), company=around)
         if cap is not None:
             one.parameters[0]["allocation"]["iteration_cap"] = cap
         return one
 
-    far = [(odometry, disturbance, _stronger(wrench)) for odometry, disturbance, wrench in drives]
+    far = [
+        (odometry, disturbance, _stronger(wrench), _around(odometry, BESET))
+        for odometry, disturbance, wrench in answered
+    ]
     cases = ((driver, drives), (driver, far), (lambda: driver(LOW_CAP), far))
     driven = _join(_drive(build, inputs, steps // 3 + 1) for build, inputs in cases)
     return _figures(configuration, name, {"estimator": estimator, "guidance": guidance, "thruster driver": driven})
@@ -145,7 +157,7 @@ def _figures(configuration: Configuration, name: str, spent: dict[str, Spent]) -
 _PARTS: Final = {
     "estimator": "the estimator",
     "guidance": "guidance",
-    "thruster driver": "guard, allocation and modulation",
+    "thruster driver": "safety filter, guard, allocation and modulation",
 }
 
 
@@ -187,7 +199,7 @@ def _drive(build: Callable[[], ThrusterDriver], inputs: Sequence[Given], steps: 
     schedule = np.zeros(1, messages.SCHEDULE)
 
     def step(one: ThrusterDriver, given: Given) -> None:
-        one.step(given[0], given[2], True, schedule)
+        one.step(given[0], given[2], True, schedule, given[3])
 
     return _measure(build, step, inputs, steps)
 
@@ -228,6 +240,14 @@ def _confused(ranges: NDArray[np.void]) -> NDArray[np.void]:
         beacons = one["beacon"][:count]
         one["beacon"][:count] = np.roll(np.arange(MAX_BEACONS), 1)[beacons] % (beacons.max(initial=0) + 1)
     return changed
+
+
+def _around(odometry: NDArray[np.void], distance: float) -> NDArray[np.void]:
+    """Partners that move as the vehicle does, evenly all around it."""
+    partners = np.repeat(odometry, MAX_PARTNERS)
+    angles = 2.0 * np.pi * np.arange(MAX_PARTNERS) / MAX_PARTNERS
+    partners["position"][:, :2] += distance * np.column_stack([np.cos(angles), np.sin(angles)])
+    return partners
 
 
 def _stronger(wrench: NDArray[np.void]) -> NDArray[np.void]:

@@ -172,7 +172,7 @@ def guide_ticks(flight: Any, wires: Any, tape: Any, heard: Heard, ticks: int) ->
                 guide(flight, wires, tape, v, stamp)
                 if schedule_due(stamp, flight.modulation_period[v]):
                     p, s = flight.driver[v], flight.driver_state[v]
-                    _drive(p, s, wires.odometry[v], wires.wrench[v], True, wires.schedule[v])
+                    _drive(p, s, wires.odometry[v], wires.partners[v], wires.wrench[v], True, wires.schedule[v])
 
 
 @njit(cache=True)

@@ -16,6 +16,7 @@ from testbed.cli.keys import LEGEND
 from testbed.cli.sentences import sentence
 from testbed.plan.commands import PlanState
 from testbed.plan.guard_events import KIND as GUARD_EVENT
+from testbed.plan.separation_events import KIND as SEPARATION_EVENT
 
 if TYPE_CHECKING:
     from testbed.nodes.launcher import Progress
@@ -43,7 +44,7 @@ def live_progress(plan: str) -> Iterator[Callable[[Progress], None]]:
 
         def show(progress: Progress) -> None:
             print_events(progress)
-            guarded = [event for event in progress.events if event.kind == GUARD_EVENT]
+            guarded = [event for event in progress.events if event.kind in (GUARD_EVENT, SEPARATION_EVENT)]
             live.update(panel(progress.state, sentence(guarded[-1]) if guarded else ""))
 
         yield show
@@ -61,7 +62,7 @@ def engine_progress() -> Iterator[Callable[[PlanState], None]]:
 
 
 def panel(state: PlanState | None, guarded: str = "") -> Group | Text:
-    """The session at a glance; `guarded`: what a guard has done last."""
+    """The session at a glance; `guarded`: what a safety filter or guard has done last."""
     if state is None:
         return Text("starting: waiting for every part to answer")
     table = Table.grid(padding=(0, 2))
@@ -80,7 +81,7 @@ def panel(state: PlanState | None, guarded: str = "") -> Group | Text:
         floats = ", ".join(f"{name} {left / 60.0:.0f} min" for name, left in state.floating_left.items())
         table.add_row("bearing air", floats)
     table.add_row("gas in the room", f"{state.room_gas_ppm:.0f} ppm released", "", "")
-    last = [Text(f"last of the guard: {guarded}")] if guarded else []
+    last = [Text(f"last of filter or guard: {guarded}")] if guarded else []
     return Group(table, Text(state.decision, style="bold"), *last, Text(LEGEND, style="dim"))
 
 

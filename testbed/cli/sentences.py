@@ -12,6 +12,7 @@ from testbed.plan.ends_of_motion import told_hold, told_stop
 from testbed.plan.formatting import value_and_limit
 from testbed.plan.guard_events import told_guard
 from testbed.plan.progress import told
+from testbed.plan.separation_events import told_separation
 
 Data = Mapping[str, Any]
 
@@ -56,6 +57,7 @@ _SENTENCES: Final[dict[str, Callable[[Data], str]]] = {
     "fault_began": lambda data: f"BROKEN from now on{' (live)' if data.get('live') else ''}: {data['fault']}",
     "fault_over": lambda data: f"whole again: {data['fault']}",
     "guard": told_guard,
+    "separation": told_separation,
     "gas_warning": lambda data: f"WARNING: {data['text']}",
     "own_part_failed": lambda data: f"FAILED, everything stops: {data['text']}",
     "retry": lambda data: f"once more, because: {data['reason']}",

@@ -91,7 +91,7 @@ class TrackingNoise(Description):
 class RadioNoise(Description):
     """The radio by which vehicles tell each other where they are."""
 
-    rate: Literal[50, 25, 10, 5, 2, 1] = Field(default=10, description="Messages of each vehicle per second, Hz")
+    rate: Literal[50, 25, 10, 5, 2, 1] = Field(default=25, description="Messages of each vehicle per second, Hz")
     latency: float = Field(default=0.02, ge=0.0, le=0.2, description="Shortest time from sending to hearing, s")
     jitter: float = Field(
         default=0.01, ge=0.0, le=0.05, description="Mean of what comes on top, exponentially distributed, s"

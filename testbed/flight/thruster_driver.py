@@ -16,6 +16,8 @@ from testbed.flight.allocation import Allocation, Outcome, allocation
 from testbed.flight.guard import REFUSALS, Action, Objection, guard, memory
 from testbed.flight.modulation import Modulation, Windows, modulation, supply
 from testbed.flight.modulation.quiet import NONE
+from testbed.flight.separation import MAX_PARTNERS, Company, safety_filter
+from testbed.flight.separation import memory as separation_memory
 
 TRIALS: Final = 4
 """Most attempts to scale duties down to what the sagging supply lets all valves give."""
@@ -27,11 +29,14 @@ SMALL: Final = 1e-7
 """Share of the time that is not worth another such step."""
 CLOSE: Final = 1e-5
 """Shortfall that is not worth another attempt, s of thrust."""
+NOBODY: Final = np.zeros(MAX_PARTNERS, messages.ODOMETRY)
+"""What stands for the odometry of partners where none was heard."""
 
 PARAMETERS: Final = np.dtype(
     [
         ("lead", "i8"),
         ("matrix", "f8", (6, messages.MAX_VALVES)),
+        ("separation", separation_memory.PARAMETERS),
         ("guard", memory.PARAMETERS),
         ("allocation", allocation.PARAMETERS),
         ("modulation", modulation.PARAMETERS),
@@ -44,19 +49,22 @@ STATE: Final = np.dtype(
     [
         ("wanted", "f8", (6,)),
         ("outcomes", "i8", (len(Outcome),)),
+        ("kept", messages.WRENCH),
+        ("separation", separation_memory.STATE),
         ("guard", memory.STATE),
         ("allocation", allocation.STATE),
         ("modulation", modulation.STATE),
     ],
     align=True,
 )
-"""wanted: the last wrench; outcomes: how many wrenches met each `Outcome`."""
+"""wanted: the last wrench; outcomes: how many wrenches met each `Outcome`; kept: what the safety filter passed on."""
 
 
 class ThrusterDriver:
-    """Guard, allocation and modulation of one vehicle in one place, in this order.
+    """Safety filter, guard, allocation and modulation of one vehicle in one place, in this order.
 
-    Without `limits` the guard goes by the vehicle's own, anywhere. In the quiet `windows` no valve is open.
+    Without `limits` the guard goes by the vehicle's own, anywhere. In the quiet `windows` no valve is open. Without
+    `company` there is no safety filter. Raises ValueError where the filter cannot keep apart from the company.
     """
 
     def __init__(
@@ -66,6 +74,7 @@ class ThrusterDriver:
         active_axes: tuple[str, ...],
         limits: FlightLimits | None = None,
         windows: Windows = NONE,
+        company: Company | None = None,
     ) -> None:
         limits = limits or FlightLimits.of(vehicle, place)
         matrix = vehicle.thrusters.wrench_matrix(vehicle.mass_properties(place).centre_of_mass)
@@ -77,6 +86,12 @@ class ThrusterDriver:
         p["lead"] = round(vehicle.thrusters.schedule_lead * NS_PER_S)
         p["matrix"][:, : matrix.shape[1]] = matrix
         p["guard"] = memory.parameters_of(vehicle, place, active_axes, limits, usable)[0]
+        if company is not None:
+            p["separation"] = separation_memory.parameters_of(
+                vehicle, place, active_axes, company.partners, company.position_error, company.velocity_error,
+                company.stray, limits, usable,
+            )[0]  # fmt: skip
+        self.state[0]["separation"]["permit"]["partner"] = -1
         p["allocation"] = Allocation(vehicle, place, active_axes).parameters[0]
         p["modulation"] = modulating.parameters[0]
 
@@ -97,18 +112,30 @@ class ThrusterDriver:
         state = self.state[0]["guard"]
         return np.asarray(state["news"][: state["news_count"]].copy())
 
+    @property
+    def concerns(self) -> NDArray[np.void]:
+        """What the safety filter has begun or ceased to worry about with the last wrench, separation.NEWS, (n,)."""
+        state = self.state[0]["separation"]
+        return np.asarray(state["news"][: state["news_count"]].copy())
+
     def step(
-        self, odometry: NDArray[np.void], wrench: NDArray[np.void], permitted: bool, schedule: NDArray[np.void]
+        self,
+        odometry: NDArray[np.void],
+        wrench: NDArray[np.void],
+        permitted: bool,
+        schedule: NDArray[np.void],
+        partners: NDArray[np.void] = NOBODY,
     ) -> None:
         """Fill `schedule` (one messages.SCHEDULE) with the answer to `wrench` (one messages.WRENCH); see `step`."""
-        _step(self.parameters, self.state, odometry, wrench, permitted, schedule)
+        _step(self.parameters, self.state, odometry, partners, wrench, permitted, schedule)
 
 
 @njit(cache=True)
-def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
+def step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
     """Fill `schedule`, stamped `lead` after the wrench; not permitted or closed by the guard: one that closes all.
 
-    odometry: where the vehicle believes to be at the wrench's stamp.
+    odometry: where the vehicle believes to be at the wrench's stamp; partners: newest odometry that was heard of each,
+    shape (MAX_PARTNERS,), stamp 0: none.
 
     What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
     Where the sum is out of reach, or a valve at its bound, the wrench alone is allocated and each valve keeps its own
@@ -118,7 +145,8 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
     stamp = wrench.stamp + p.lead
     fill_coming(p, s, wrench.stamp)
     s.allocation.lost = 0.0
-    guard.judge(p.guard, s.guard, p.allocation, s.allocation, odometry, wrench, permitted)
+    keep_apart(p, s, odometry, partners, wrench, permitted)
+    guard.judge(p.guard, s.guard, p.allocation, s.allocation, odometry, s.kept, permitted)
     if s.guard.action == Action.CLOSED or not permitted:
         modulation.forget(p.modulation, s.modulation)
         s.wanted[:] = 0.0
@@ -137,6 +165,21 @@ def step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: 
         give_what_can_be(p, s, stamp, paid)
     s.outcomes[s.allocation.outcome] += 1
     modulation.write(p.modulation, s.modulation, schedule)
+
+
+@njit(cache=True)
+def keep_apart(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: bool) -> None:
+    """Fill `kept` with what the safety filter makes of the wrench; in a session of one vehicle the wrench itself."""
+    s.kept.stamp = wrench.stamp
+    for i in range(3):
+        s.kept.force[i], s.kept.torque[i] = wrench.force[i], wrench.torque[i]
+    if p.separation.count == 0:
+        return
+    for k in range(6):
+        s.separation.ahead.coming[k] = s.guard.coming[k]
+    safety_filter.judge(p.separation, s.separation, p.allocation, s.allocation, odometry, partners, s.kept, permitted)
+    for i in range(3):
+        s.kept.force[i], s.kept.torque[i] = s.separation.passed[i], s.separation.passed[3 + i]
 
 
 @njit(cache=True)
@@ -315,6 +358,6 @@ def owe(p: Any, s: Any) -> None:
 
 
 @njit(cache=True)
-def _step(p: Any, s: Any, odometry: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
+def _step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
     """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
-    step(p[0], s[0], odometry[0], wrench[0], permitted, schedule[0])
+    step(p[0], s[0], odometry[0], partners, wrench[0], permitted, schedule[0])

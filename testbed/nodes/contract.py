@@ -88,9 +88,14 @@ class Contract:
 
         self.subscribe(name, text_taker(read, take, complain), vehicle)
 
-    def subscribe_records(self, name: str, callback: Callable[[NDArray[np.void]], None], vehicle: str = "") -> None:
-        """A subscription of a row in wire.RECORDS: the callback gets a new record, shape (1,), of each message."""
-        decoder = Decoder(name)
+    def subscribe_records(
+        self, name: str, callback: Callable[[NDArray[np.void]], None], vehicle: str = "", form: str = ""
+    ) -> None:
+        """A subscription of a row in wire.RECORDS: the callback gets a new record, shape (1,), of each message.
+
+        form: the row whose messages it carries, where it is not in wire.RECORDS itself.
+        """
+        decoder = Decoder(form or name)
 
         def read(data: bytes) -> None:
             try:

@@ -9,11 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from rclpy.publisher import Publisher
+from sensor_msgs.msg import JointState
 
 from testbed.description import messages
+from testbed.description.messages import NS_PER_S
 from testbed.description.ticks import due
 from testbed.model.draws import Draws
 from testbed.model.radio import Radio
+from testbed.nodes import convert
 from testbed.nodes.contract import Contract
 from testbed.nodes.follower import Inbox, forget_before
 from testbed.nodes.topics import partner_topic
@@ -27,7 +30,7 @@ Send = Callable[[str, Publisher, Any], None]
 class RadioFeed:
     """The shell of model.Radio in the plant node; does nothing in a session of one vehicle.
 
-    The order within a tick is that of rehearsal/radio.py: `publish` when the tick begins, `take` when it is complete.
+    The order within a tick is that of the engine: `publish` when the tick begins, `take` when it is complete.
     """
 
     def __init__(
@@ -47,6 +50,7 @@ class RadioFeed:
         place = configuration.place
         self._forms = [Encoder("odometry", place, f"{name}/base_link") for name in names]
         self._out: dict[tuple[int, int], Publisher] = {}
+        self._heard_out = [contract.publisher("partners/heard", name) for name in names] if radio.on else []
         for v, name in enumerate(names):
             contract.subscribe_records("odometry", partial(self._on_odometry, v), name)
             for s, partner in enumerate(names):
@@ -61,6 +65,17 @@ class RadioFeed:
         for (r, s), publisher in self._out.items():
             if (sent := int(heard[r, s]["stamp"])) > 0:
                 self._send(self._names[r], publisher, self._forms[s].encode(sent, heard[r, s]))
+        for r, name in enumerate(self._names):
+            self._send(name, self._heard_out[r], self._told(stamp, heard[r]))
+
+    def _told(self, stamp: int, heard: NDArray[np.void]) -> JointState:
+        """Which partners a vehicle has heard of, so that in lockstep it knows what to wait for."""
+        message = JointState(header=convert.header(stamp, ""))
+        for name, sent in zip(self._names, heard["stamp"].tolist(), strict=True):
+            if sent > 0:  # of itself it hears nothing
+                message.name.append(name)
+                message.position.append((sent - stamp) / NS_PER_S)
+        return message
 
     def complete(self, stamp: int) -> bool:
         """Whether, in lockstep, every estimate that is to be sent at this tick is in."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Sequence as Arguments
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import rclpy
@@ -23,9 +23,13 @@ from testbed.nodes import convert, process
 from testbed.nodes.contract import VehicleContract
 from testbed.nodes.follower import Follower, Inbox, Needed, Slots, forget_before
 from testbed.nodes.holder import Holder, HolderNode
+from testbed.nodes.partners import Partners
 from testbed.nodes.plan_state import PlanStates
+from testbed.plan.commands import Event
 from testbed.plan.flight_limits import flight_limits
 from testbed.plan.guard_events import guard_event, told_guard
+from testbed.plan.separation import company
+from testbed.plan.separation_events import separation_event, told_separation
 
 DEADMAN_SECONDS: Final = 0.25
 """Silence of the wrench after which the driver closes all valves (wall time; in lockstep the plant waits instead)."""
@@ -50,7 +54,9 @@ class ThrusterDriverNode(HolderNode):
         configuration = contract.configuration
         limits = flight_limits(configuration, vehicle.name)
         windows = windows_of(vehicle, configuration.beacons, configuration.room)
-        self._driver = ThrusterDriver(vehicle, configuration.place, contract.active_axes, limits, windows)
+        around = company(configuration, vehicle.name)
+        self._driver = ThrusterDriver(vehicle, configuration.place, contract.active_axes, limits, windows, around)
+        self._partners = Partners(self, contract, around is not None, self._poll)
         self._valve_names = [valve.name for valve in vehicle.thrusters.valves]
         modulation = round(vehicle.thrusters.modulation_period * messages.NS_PER_S)
         self._wrenches: Inbox = {}
@@ -90,27 +96,32 @@ class ThrusterDriverNode(HolderNode):
             self._follower.begin(stamp)
 
     def _needed(self, stamp: int) -> Needed:
-        """The odometry that the wrench answers, and the state of the plan before this tick."""
+        """The odometry that the wrench answers, what was heard of partners, and the plan's state before this tick."""
         yield self._odometry, stamp
+        yield from self._partners.needed(stamp)
         if stamp > LOCKSTEP_START_NS:
             yield from self._plan.needed(stamp)
 
     def _work(self, stamp: int) -> None:
         state = self._plan.in_force(stamp)
         permitted = self.holder.may_fire(stamp, state)
-        self._driver.step(self._odometry_at(stamp), self._wrenches[stamp], permitted, self._schedule)
+        partners = self._partners.newest(stamp)
+        self._driver.step(self._odometry_at(stamp), self._wrenches[stamp], permitted, self._schedule, partners)
         self._follower.publish(self._schedule_out, convert.schedule_to_message(self._schedule[0], self._valve_names))
-        for verdict in self._driver.news:
-            self._tell(verdict, state)
-
-    def _tell(self, verdict: np.void, state: dict[str, Any] | None) -> None:
-        """An event of what the guard says, and a line of `/diagnostics` with how many wrenches it has refused."""
         run, attempt = (state["run"], state["attempt"]) if state else ("", 0)
-        event = guard_event(self._contract.vehicle.name, verdict, run, attempt)
+        name = self._contract.vehicle.name
+        for concern in self._driver.concerns:
+            event = separation_event(name, self._partners.names, concern, run, attempt)
+            self._tell(event, told_separation(event.data))
+        for verdict in self._driver.news:
+            event = guard_event(name, verdict, run, attempt)
+            self.holder.values |= {f"refused, {one.name.lower()}": str(n) for one, n in self._driver.refused.items()}
+            self._tell(event, told_guard(event.data))
+
+    def _tell(self, event: Event, text: str) -> None:
+        """What filter or guard says, as an event and as a line of `/diagnostics`."""
         self._follower.publish(self._events_out, String(data=event.to_json()))
-        level = DiagnosticStatus.OK if event.data["over"] else DiagnosticStatus.WARN
-        self.holder.values |= {f"refused, {one.name.lower()}": str(n) for one, n in self._driver.refused.items()}
-        self.holder.report(level, told_guard(event.data))
+        self.holder.report(DiagnosticStatus.OK if event.data["over"] else DiagnosticStatus.WARN, text)
 
     def _odometry_at(self, stamp: int) -> NDArray[np.void]:
         """The odometry of this stamp; on wall time, where it may be missing, the newest before it, else UNKNOWN."""

@@ -225,10 +225,21 @@ PARTNER_TOPIC: Final = Topic(
     Odometry,
     "newest estimate of a partner that the radio has brought; its stamp tells its age",
     "plant",
-    "nobody yet",
+    "thruster driver",
     "as the noise file says",
+    hearers=(1, 0),
 )
 """A row for each partner, in a vehicle's namespace; none in a session of one vehicle."""
+HEARD_TOPIC: Final = Topic(
+    "partners/heard",
+    JointState,
+    "which partners have been heard of, and how much older than this message the newest of each is, s (below zero)",
+    "plant",
+    "thruster driver",
+    "as the noise file says",
+    hearers=(1, 0),
+)
+"""A row in a vehicle's namespace; none in a session of one vehicle."""
 _TRANSFORM_TOPICS: Final = (
     Topic("/tf", TRANSFORM, "estimated pose of each base_link in the fixed frame", "estimators", "displays", "10 Hz"),
 )
@@ -318,7 +329,7 @@ NOT_YET: Final = ("relative/odometry",)
 NOT_HERE: Final = ("/tf",) if TRANSFORM is None else ()
 """Rows whose message type is not installed."""
 
-_BY_NAME: Final = {topic.name: topic for topic in (*VEHICLE_TOPICS, *GLOBAL_TOPICS)}
+_BY_NAME: Final = {topic.name: topic for topic in (*VEHICLE_TOPICS, HEARD_TOPIC, *GLOBAL_TOPICS)}
 
 
 def topic(name: str) -> Topic:
@@ -338,7 +349,7 @@ def all_topics(vehicles: tuple[str, ...]) -> list[tuple[str, Topic]]:
     rows = [(row.full_name(vehicle), row) for vehicle in vehicles for row in VEHICLE_TOPICS]
     for vehicle in vehicles:
         partners = [topic(partner_topic(partner)) for partner in vehicles if partner != vehicle]
-        rows += [(row.full_name(vehicle), row) for row in partners]
+        rows += [(row.full_name(vehicle), row) for row in (*partners, HEARD_TOPIC) if partners]
     return rows + [(row.name, row) for row in GLOBAL_TOPICS]
 
 

@@ -23,6 +23,7 @@ from testbed.plan.checks import (
     quiet,
     reach,
     references,
+    separation,
 )
 from testbed.plan.checks.subject import Subject
 from testbed.plan.configuration import load_configuration
@@ -49,7 +50,7 @@ def check(plan_path: Path) -> list[Problem]:
         return _in_order(problems)
     subject = Subject.of(configuration)
     problems.extend(_of_ways(subject))
-    for part in (parking, reach, gas, endurance, guard):
+    for part in (parking, reach, gas, endurance, guard, separation):
         problems.extend(part.check(subject))
     return _in_order(problems)
 

@@ -39,7 +39,7 @@ def guard_event(vehicle: str, verdict: np.void, run: str, attempt: int) -> Event
         "done": _DONE[Action(verdict["action"])],
         "over": bool(verdict["over"]),
         "lasted": int(verdict["lasted"]) / NS_PER_S,
-        "asked": [_number(value) for value in verdict["asked"]],
+        "asked": [number(value) for value in verdict["asked"]],
     }
     return Event(int(verdict["stamp"]), KIND, run, attempt, data)
 
@@ -52,6 +52,6 @@ def told_guard(data: Mapping[str, Any]) -> str:
     return f"the guard of {data['vehicle']} {_DONE_IN_WORDS[data['done']]}: {about}"
 
 
-def _number(value: float) -> float | str:
-    """JSON knows no numbers that are not finite."""
+def number(value: float) -> float | str:
+    """A number as JSON can hold it, which knows none that are not finite."""
     return float(value) if math.isfinite(value) else str(value)

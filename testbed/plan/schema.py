@@ -105,8 +105,29 @@ class Run(Description):
 Corner = Annotated[tuple[float, ...], Field(min_length=2, max_length=3)]
 
 
+class SeparationLimit(Description):
+    """What the safety filter of every vehicle goes by in a session of two or more, and what it states of them."""
+
+    guaranteed: bool = Field(default=True, description="false: without a safety filter nobody keeps vehicles apart")
+    minimum: float | None = Field(
+        default=None, gt=0.0, le=10.0, description="Least distance centre to centre, m; the room's where left out"
+    )
+    position_error: float = Field(
+        default=0.016, gt=0.0, le=1.0, description="What an estimated position is wrong by at most, m"
+    )
+    velocity_error: float = Field(
+        default=0.008, gt=0.0, le=1.0, description="What an estimated velocity is wrong by at most, m/s"
+    )
+    stray: float = Field(
+        default=0.0, ge=0.0, le=10.0, description="Acceleration of a vehicle that does not cooperate any more, m/s²"
+    )
+
+
 class SessionLimits(Description):
-    """What the guard of every vehicle keeps it within; what is left out is the vehicle's own, or the room's area."""
+    """What the guard and the safety filter of every vehicle keep it within.
+
+    What is left out is the vehicle's own, or the room's.
+    """
 
     speed: float | None = Field(default=None, gt=0.0, description="Largest speed of the centre of mass, m/s")
     spin_deg: float | None = Field(default=None, gt=0.0, description="Largest spin, degrees per second")
@@ -115,6 +136,10 @@ class SessionLimits(Description):
     )
     work_area: tuple[Corner, Corner] | None = Field(
         default=None, description="Lower and upper corner for the vehicle's centre, m: x, y, in the cabin z too"
+    )
+
+    separation: SeparationLimit = Field(
+        default=SeparationLimit(), description="What the safety filter keeps vehicles apart by"
     )
 
     @model_validator(mode="after")

@@ -28,7 +28,7 @@ from testbed.plan.observation import Observation
 from testbed.plan.operator_requests import obey
 from testbed.plan.outgoing import Outgoing
 from testbed.plan.poses import planned_poses
-from testbed.plan.positioning import PLACED, POSITIONING_LIMIT, SETTLED, Tolerance, missing, still
+from testbed.plan.positioning import POSITIONING_LIMIT, SETTLED, Tolerance, missing, placed, still
 from testbed.plan.progress import Progress, starting, told
 from testbed.plan.results import Ending, RunResult, TryResult, Verdict
 from testbed.plan.schema import Run
@@ -74,6 +74,7 @@ class Sequence:
         self._try_start: int | None = None
         self._braking = False
         self._in_control = False
+        self._placed = placed(configuration)
         self._released = False
         self._where_planned = False
         self.progress: Progress | None = None
@@ -131,7 +132,7 @@ class Sequence:
             self.out.decide(f"Not ready: {self.seen.not_ready_reason}")
 
     def _positioning(self) -> None:
-        late = self._not_in_place(PLACED)
+        late = self._not_in_place(self._placed)
         if late is None:
             self._settle()
         elif self._in_phase > POSITIONING_LIMIT:

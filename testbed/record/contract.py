@@ -181,7 +181,7 @@ def maneuver_of(joint_names: Sequence[str], body: str) -> int:
 
 
 def valve_state(valves: Sequence[str]) -> Any:
-    """JointState of all valves right after the edge at its stamp (1 open), or of ports (1 holds)."""
+    """JointState of all valves right after the edge at its stamp (1 open), of ports (1 holds), or of partners (s)."""
     return message("sensor_msgs/msg/JointState", header=header(), name=list(valves), position=np.zeros(len(valves)))
 
 
@@ -225,6 +225,7 @@ BATTERY: Final = Layout(
     {name: name for name in ("voltage", "current", "charge", "percentage", "power_supply_health")},
 )
 PORT_STATE: Final = Layout("sensor_msgs/msg/JointState", valve_state, {"held": "position"})
+HEARD: Final = Layout("sensor_msgs/msg/JointState", valve_state, {"age": "position"})
 VALVE_STATE: Final = Layout("sensor_msgs/msg/JointState", valve_state, {"open": "position"})
 SCHEDULE: Final = Layout("trajectory_msgs/msg/JointTrajectory", schedule)
 TRAJECTORY: Final = Layout("trajectory_msgs/msg/MultiDOFJointTrajectory", trajectory)
@@ -266,6 +267,7 @@ VEHICLE_TOPICS: Final = {
     "place": POSE,
     "truth": ODOMETRY,
     PARTNER_TOPIC: ODOMETRY,
+    "partners/heard": HEARD,
 }
 """What a vehicle's topics hold; other topics are recorded as they come and not read by load.py."""
 

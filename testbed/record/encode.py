@@ -80,6 +80,20 @@ class VehicleEncoder:
         frames, topic = (self._place, f"{name}/base_link"), contract.PARTNER_TOPIC.replace("<name>", name)
         return self._columns(topic, contract.ODOMETRY, frames, records["stamp"], values, log_times)
 
+    def heard(self, names: Sequence[str], stamps: Stamps, sent: NDArray[np.int64]) -> Block:
+        """`partners/heard` of partners by their names; sent: stamp of the newest of each at each of `stamps`, 0: none.
+
+        Shape of `sent`: (n, partners).
+        """
+        groups = []
+        for known in np.unique(sent > 0, axis=0):
+            index = np.flatnonzero(((sent > 0) == known).all(axis=1))
+            told = [name for name, one in zip(names, known.tolist(), strict=True) if one]
+            ages = (sent[index][:, known] - stamps[index, None]) / NS_PER_S
+            template = self._template(contract.HEARD, (told,), contract.HEARD.paths if told else {})
+            groups.append(Group(index, template.rows(stamps[index], {"age": ages} if told else {})))
+        return self._block("partners/heard", contract.HEARD, stamps, stamps, groups)
+
     def wrench(self, records: NDArray[np.void]) -> Block:
         """`wrench` from messages.WRENCH."""
         return self._records("wrench", contract.WRENCH, (self._body,), records)

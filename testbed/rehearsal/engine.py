@@ -24,7 +24,9 @@ from testbed.model.ranging import listen, take_ranges
 from testbed.model.schedule import accept_schedule, close_valves
 from testbed.model.tracking import sense_truth
 from testbed.plan.stirs import stirs
+from testbed.rehearsal.radio import give_out, take_up
 from testbed.rehearsal.wiring import (
+    CONCERN,
     IMU,
     ODOMETRY,
     RANGES,
@@ -74,7 +76,7 @@ def run_step(
     air: float,
 ) -> None:
     """As `run_ticks`, on an empty tape and from the first row of the noise."""
-    tape.counts[:] = 0
+    wind_back(tape)
     run_ticks(plant, flight, wires, noise, tape, stamp, ticks, 0, start, permit, air)
 
 
@@ -122,7 +124,7 @@ def run_steps(
 
     Returns how many steps on that is; for the rest see `run_ticks`.
     """
-    tape.counts[:] = 0
+    wind_back(tape)
     latch_changes = plant.world_state[0].latch_changes
     for step in range(steps):
         now = stamp + step * STEP_TICKS * TICK_NS
@@ -136,6 +138,13 @@ def run_steps(
         for v in range(len(plant.states)):
             tape.weighed[step, v] = watch.weighed[v]
     return steps
+
+
+@njit(cache=True)
+def wind_back(tape: Any) -> None:
+    """Make the tape empty."""
+    tape.counts[:] = 0
+    tape.heard_count[0] = 0
 
 
 @njit(cache=True)
@@ -207,12 +216,14 @@ def fly_tick(
     air: float,
 ) -> None:
     """Sense at `stamp` and let every vehicle's flight side answer; `tick` is the row of the noise."""
+    give_out(wires, tape, stamp)
     for v in range(len(plant.states)):
         cycle_over = sense(plant, wires, noise, tape, v, tick, stamp, start)
         estimate(flight, wires, tape, v, stamp, cycle_over, air)
         if wrench_due(stamp):
             guide(flight, wires, tape, v, stamp)
             drive(flight, wires, tape, v, stamp, permit)
+    take_up(wires, noise.radio[tick], stamp)
 
 
 @njit(cache=True)
@@ -255,16 +266,15 @@ def estimate(flight: Any, wires: Any, tape: Any, v: int, stamp: int, cycle_over:
         _accept_ranges(p, s, wires.ranges[v])
     if due(stamp, ODOMETRY_NS):
         _fill_odometry(p, s, stamp, wires.odometry[v])
-        keep_odometry(wires, tape, v, stamp)
+        keep_odometry(wires, tape, v)
     if due(stamp, ESTIMATE_NS):
         _fill_disturbance(p, s, stamp, wires.disturbance[v])
 
 
 @njit(cache=True)
-def keep_odometry(wires: Any, tape: Any, v: int, stamp: int) -> None:
+def keep_odometry(wires: Any, tape: Any, v: int) -> None:
     """Put a vehicle's odometry on the tape, if anybody hears it there."""
-    period = tape.radio_period[0]
-    if tape.told[0] or (period > 0 and stamp // period != (stamp - TICK_NS) // period):
+    if tape.told[0]:
         row = tape.counts[v, ODOMETRY]
         tape.odometry[v, row] = wires.odometry[v]
         tape.counts[v, ODOMETRY] = row + 1
@@ -295,22 +305,26 @@ def drive(flight: Any, wires: Any, tape: Any, v: int, stamp: int, permit: bool) 
     """One answer of one vehicle's thruster driver to a wrench, where a schedule is due."""
     if schedule_due(stamp, flight.modulation_period[v]):
         p, s = flight.driver[v], flight.driver_state[v]
-        _drive(p, s, wires.odometry[v], wires.wrench[v], permit, wires.schedule[v])
+        _drive(p, s, wires.odometry[v], wires.partners[v], wires.wrench[v], permit, wires.schedule[v])
         wires.schedule_sent[v] = 1
         if tape.told[0]:
             row = tape.counts[v, SCHEDULE]
             tape.schedule[v, row] = wires.schedule[v]
             tape.schedule_at[v, row] = stamp
             tape.counts[v, SCHEDULE] = row + 1
-        keep_news(s.guard, tape, v)
+        keep_news(s, tape, v)
 
 
 @njit(cache=True)
-def keep_news(guard: Any, tape: Any, v: int) -> None:
-    """Put what the guard has to tell on the tape."""
-    for k in range(guard.news_count):
+def keep_news(driver: Any, tape: Any, v: int) -> None:
+    """Put what safety filter and guard have to tell on the tape."""
+    for k in range(driver.separation.news_count):
+        row = tape.counts[v, CONCERN]
+        tape.concern[v, row] = driver.separation.news[k]
+        tape.counts[v, CONCERN] = row + 1
+    for k in range(driver.guard.news_count):
         row = tape.counts[v, VERDICT]
-        tape.verdict[v, row] = guard.news[k]
+        tape.verdict[v, row] = driver.guard.news[k]
         tape.counts[v, VERDICT] = row + 1
 
 

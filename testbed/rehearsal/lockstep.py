@@ -15,6 +15,7 @@ from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS,
 from testbed.description.ticks import due
 from testbed.flight.formation import Tasks
 from testbed.flight.guidance import guidance
+from testbed.model.draws import RADIO_UNIFORMS
 from testbed.model.faults import Faults
 from testbed.plan.commands import Commands, Event, PlanState
 from testbed.plan.configuration import Configuration
@@ -22,21 +23,23 @@ from testbed.plan.formations import formation_tasks
 from testbed.plan.guard_events import guard_event
 from testbed.plan.observation import Observation, Request, Stretch
 from testbed.plan.quiet import QuietWatch, take_in
+from testbed.plan.separation_events import separation_event
 from testbed.plan.sequence import Sequence
 from testbed.rehearsal.build import build_plant, build_radio
 from testbed.rehearsal.contacts import take_contacts
 from testbed.rehearsal.engine import fly_tick, read_step, run_steps
 from testbed.rehearsal.formation import FormationStep
 from testbed.rehearsal.own_ticks import OwnTicks
-from testbed.rehearsal.radio import RadioStep
 from testbed.rehearsal.recording import EngineRecording
 from testbed.rehearsal.wiring import (
+    CONCERN,
     REFERENCE,
     STEP_TICKS,
     STRETCH_STEPS,
     STRETCH_TICKS,
     TRUTH,
     VERDICT,
+    Heard,
     Noise,
     draw,
     flight_arrays,
@@ -66,8 +69,9 @@ class LockstepRehearsal:
         self.faults = Faults(self.plant, list(configuration.vehicles.values()))
         self.plant_arrays = plant_arrays(self.plant)
         self.flight = flight_arrays(configuration)
-        self.wires = wires(len(self.names))
-        self.tape = tape(len(self.names))
+        self.radio = build_radio(configuration, world)
+        self.wires = wires(len(self.names), self.radio)
+        self.tape = tape(len(self.names), STRETCH_TICKS * TICK_NS // self.radio.period if self.radio.on else 0)
         self.own = OwnTicks(configuration)
         self._fly_tick: Callable[..., None] = self.own.fly_tick if self.own else fly_tick
         self.sequence = Sequence(configuration)
@@ -83,9 +87,6 @@ class LockstepRehearsal:
         first, noise = self.stamp, self._first_noise()
         self._fly_tick(self.plant_arrays, self.flight, self.wires, noise, self.tape, 0, first, first, False, self.air)
         read_step(self.plant_arrays, self.flight, self.wires, self.tape, 0, first)
-        self.radio = RadioStep(build_radio(configuration, world), self.draws)
-        self.tape.radio_period[0] = self.radio.period
-        self.radio.take(self.tape, range(first, first + 1))
         self._hear_slow_topics(range(1))
         self.observation = self._observe((Request("start"), *self._stop()))
         self.commands = self.sequence.step(self.observation)
@@ -99,8 +100,7 @@ class LockstepRehearsal:
     def run(self, tell: bool = False) -> Commands:
         """Go on to the next step at which the conductor may decide something; return what it decides there.
 
-        tell: `states` is to hold what it tells at the quiet steps before, too, `radio.heard` what was heard, and the
-        tape every message.
+        tell: `states` is to hold what it tells at the quiet steps before, too, and the tape every message.
         """
         return self._go(STRETCH_STEPS if self._watch.look(self.sequence) else 1, tell)
 
@@ -109,7 +109,6 @@ class LockstepRehearsal:
         self.tape.told[0] = tell
         self.steps, self._tape_stamp = self._advance(most), self.stamp + STEP_NS
         ticks = range(self.stamp + TICK_NS, self.stamp + self.steps * STEP_NS + 1, TICK_NS)
-        self.radio.take(self.tape, ticks, tell)
         self.guard_events = self._guard_events(self.commands.state)
         self._plan_formations(ticks[-1])
         self.states = take_in(self.sequence, self._stretch(tell), tell) if self.steps > 1 else []
@@ -124,7 +123,7 @@ class LockstepRehearsal:
         """Fly so many steps of the conductor at most, and return how many it were."""
         most = self.formation.stretch(self.stamp, STEP_NS, most)
         if self._row == len(self._noise.imu):
-            self._noise, self._row = draw(self.draws, STRETCH_TICKS), 0
+            self._noise, self._row = draw(self.draws, STRETCH_TICKS, self._sendings(STRETCH_TICKS)), 0
         plant, flight, wires, tape = self.plant_arrays, self.flight, self.wires, self.tape
         start, row, permit = LOCKSTEP_START_NS, self._row, self.commands.state.permit
         if self.own:
@@ -139,17 +138,32 @@ class LockstepRehearsal:
         self._row += steps * STEP_TICKS
         return steps
 
+    @property
+    def heard(self) -> list[Heard]:
+        """What the radio has given out in the steps of the last call."""
+        tape, count = self.tape, int(self.tape.heard_count[0])
+        return list(zip(tape.heard_at[:count].tolist(), tape.heard[:count].copy(), strict=True))
+
+    def _sendings(self, ticks: int) -> NDArray[np.intp]:
+        """Which of so many ticks from the next one on are those at which the radio sends."""
+        if not self.radio.on:
+            return np.zeros(0, np.intp)
+        return np.flatnonzero([due(self.stamp + (k + 1) * TICK_NS, self.radio.period) for k in range(ticks)])
+
     def _stop(self) -> tuple[Request, ...]:
         """A stop where a user's own part has failed; on the graph its process dies, and the launcher stops all."""
         return (Request("stop", self.own.failure),) if self.own.failure else ()
 
     def _guard_events(self, state: PlanState) -> list[Event]:
-        """What the guards have told since the last call, in which `state` was in force."""
-        return [
-            guard_event(name, verdict, state.run, state.attempt)
-            for v, name in enumerate(self.names)
-            for verdict in self.tape.verdict[v, : self.tape.counts[v, VERDICT]]
-        ]
+        """What each vehicle's filter and guard have told since the last call, in which `state` was in force."""
+        events, tape = [], self.tape
+        for v, name in enumerate(self.names):
+            partners = [one for one in self.names if one != name]
+            concerns, verdicts = tape.concern[v, : tape.counts[v, CONCERN]], tape.verdict[v, : tape.counts[v, VERDICT]]
+            told = [separation_event(name, partners, one, state.run, state.attempt) for one in concerns]
+            told += [guard_event(name, one, state.run, state.attempt) for one in verdicts]
+            events += sorted(told, key=lambda event: event.stamp)
+        return events
 
     def _stretch(self, tell: bool) -> Stretch:
         """All steps but the last, which were quiet; `seen` are all of them, or the last of them."""
@@ -173,7 +187,10 @@ class LockstepRehearsal:
         """Numbers for sensing the first tick, before anything advances."""
         imu, tracking = self.draws.imu(1), self.draws.tracking(1)
         nothing = np.zeros((1, 0))
-        return Noise(imu, tracking, nothing.reshape(1, 0, 1, 1), nothing.reshape(1, 0, 1), nothing.reshape(1, 0, 1))
+        n, sending = len(self.names), self.radio.on and due(self.stamp, self.radio.period)
+        radio = self.draws.radio(1) if sending else np.zeros((1, n, n, RADIO_UNIFORMS))
+        empty = nothing.reshape(1, 0, 1, 1), nothing.reshape(1, 0, 1), nothing.reshape(1, 0, 1)
+        return Noise(imu, tracking, *empty, radio)
 
     def _carry_out(self, commands: Commands) -> None:
         faults = self.configuration.plan.faults_of(commands.state.run)

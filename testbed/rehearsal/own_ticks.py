@@ -18,6 +18,7 @@ from testbed.flight.own import OwnEstimator, OwnGuidance, OwnPartError
 from testbed.plan.configuration import Configuration
 from testbed.plan.own_parts import estimator_of, guidance_of
 from testbed.rehearsal import engine
+from testbed.rehearsal.radio import give_out, take_up
 
 
 class OwnTicks:
@@ -79,7 +80,7 @@ class OwnTicks:
         air: float,
     ) -> None:
         """As engine.run_step."""
-        tape.counts[:] = 0
+        engine.wind_back(tape)
         for tick in range(ticks):
             now = stamp + tick * TICK_NS
             for v, one in self.estimators.items():
@@ -102,6 +103,7 @@ class OwnTicks:
         air: float,
     ) -> None:
         """As engine.fly_tick."""
+        give_out(wires, tape, stamp)
         for v in range(len(plant.states)):
             cycle_over = engine.sense(plant, wires, noise, tape, v, tick, stamp, start)
             if v not in self._silent:
@@ -109,6 +111,7 @@ class OwnTicks:
                     self._fly(flight, wires, tape, v, stamp, cycle_over, permit, air)
                 except OwnPartError as error:
                     self._fail(v, error)
+        take_up(wires, noise.radio[tick], stamp)
 
     def _fly(
         self, flight: Any, wires: Any, tape: Any, v: int, stamp: int, cycle_over: bool, permit: bool, air: float
@@ -141,7 +144,7 @@ def _estimate(one: OwnEstimator, wires: Any, tape: Any, v: int, stamp: int, cycl
         one.accept_ranges(wires.ranges[v])
     if due(stamp, engine.ODOMETRY_NS):
         wires.odometry[v] = one.output(stamp)
-        engine.keep_odometry(wires, tape, v, stamp)
+        engine.keep_odometry(wires, tape, v)
     if due(stamp, engine.ESTIMATE_NS):
         wires.disturbance[v] = one.disturbance(stamp)[0]
 

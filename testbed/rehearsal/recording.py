@@ -58,7 +58,9 @@ class EngineRecording:
             self._keep_readings(v, stamps)
             if v in self._cameras.indices and due(stamp, PERIOD_NS["camera"]):
                 self._rows[v]["camera"].append((stamp, self._cameras.picture(v, stamp)))
-        for at, heard in one.radio.heard:
+        for at, heard in one.heard:
+            for r in range(len(self._encoders)):
+                self._rows[r]["heard"].append((at, np.delete(heard["stamp"][r], r)))
             for r, s in np.argwhere(heard["stamp"] > 0):
                 self._heard[r][one.names[s]].append((at, heard[r, s]))
         for quiet in stamps[:-1]:
@@ -153,6 +155,10 @@ class EngineRecording:
             tapes = {kind: np.concatenate(pieces) for kind, pieces in self._tapes[v].items()}
             blocks += _tape_blocks(encoder, tapes, self._rehearsal.configuration.beacons.cycle_ns)
             blocks += _row_blocks(encoder, self._rows[v])
+            if told := self._rows[v].get("heard"):
+                partners = [name for name in self._rehearsal.names if name != self._rehearsal.names[v]]
+                at, newest = (np.array(column) for column in zip(*told, strict=True))
+                blocks.append(encoder.heard(partners, at, newest))
             for partner, heard in self._heard[v].items():
                 stamps, records = np.array([at for at, _ in heard]), np.array([record for _, record in heard])
                 blocks.append(encoder.partner(partner, records, stamps))

@@ -14,13 +14,18 @@ from testbed.flight.guard import VERDICT as GUARD_VERDICT
 from testbed.flight.guard.memory import MOST_NEWS
 from testbed.flight.guidance import Guidance
 from testbed.flight.modulation import windows_of
+from testbed.flight.separation import MAX_PARTNERS, NEWS
+from testbed.flight.separation.memory import MOST_NEWS as MOST_CONCERNS
 from testbed.flight.thruster_driver import ThrusterDriver
-from testbed.model.draws import Draws
+from testbed.model.draws import RADIO_UNIFORMS, Draws
 from testbed.model.edges import EDGE
 from testbed.model.plant import Plant
+from testbed.model.radio import LINK, SENDER, Radio
+from testbed.model.radio import PARAMETERS as RADIO
 from testbed.plan.configuration import Configuration
 from testbed.plan.flight_limits import flight_limits
 from testbed.plan.samples import TRACK
+from testbed.plan.separation import company
 from testbed.plan.stirs import WEIGHED
 
 STEP_TICKS: Final = PERIOD_NS["/plan/state"] // TICK_NS
@@ -30,6 +35,7 @@ STRETCH_STEPS: Final = 50
 STRETCH_TICKS: Final = STRETCH_STEPS * STEP_TICKS
 _EDGES_A_STEP: Final = 64
 _VERDICTS_A_STEP: Final = 2 * MOST_NEWS
+_CONCERNS_A_STEP: Final = 2 * MOST_CONCERNS
 
 
 class PlantArrays(NamedTuple):
@@ -57,6 +63,8 @@ class Wires(NamedTuple):
     """The newest message of each vehicle on each topic, shape (n,).
 
     `schedule_sent`: a schedule waits to be taken; `reports` (n, capacity): room for the valve reports of one tick.
+    `radio`, `senders`, `links`: the model.Radio's own; `sending` (n,): what was sent last; `heard` (receiver, sender):
+    what has come through, and again in `partners` (receiver, MAX_PARTNERS), in the order of the session without itself.
     """
 
     imu: NDArray[np.void]
@@ -71,16 +79,27 @@ class Wires(NamedTuple):
     schedule: NDArray[np.void]
     schedule_sent: NDArray[np.uint8]
     reports: NDArray[np.void]
+    radio: NDArray[np.void]
+    senders: NDArray[np.void]
+    links: NDArray[np.void]
+    sending: NDArray[np.void]
+    heard: NDArray[np.void]
+    partners: NDArray[np.void]
+
+
+Heard = tuple[int, NDArray[np.void]]
+"""Stamp of a tick, and what each receiver has then of each sender, messages.ODOMETRY (receiver, sender)."""
 
 
 class Noise(NamedTuple):
-    """Random numbers for some ticks, first axis: tick; what senses, for the tick that each leads to."""
+    """Random numbers for some ticks, first axis: tick; what senses or sends, for the tick that each leads to."""
 
     imu: NDArray[np.float64]
     tracking: NDArray[np.float64]
     valves: NDArray[np.float64]
     range_normals: NDArray[np.float64]
     range_uniforms: NDArray[np.float64]
+    radio: NDArray[np.float64]
 
 
 class Tape(NamedTuple):
@@ -89,12 +108,12 @@ class Tape(NamedTuple):
     `counts` (n, topics): how many there are; `ends` (steps, n, topics): how many there were after each step. `edge`
     holds what is sent at each step as well as each edge. `readings` (steps, n): what was measured at each step;
     `weighed` (steps, n): each tank after each quiet step. `seen` and `wanted`: what the conductor goes by of truth and
-    reference. `told` (1,): 0 where nobody listens but conductor and radio; then only these, readings, verdicts and the
-    odometry that the radio sends are kept, every `radio_period` (1,) ns (0: none).
+    reference. `heard` (capacity, receiver, sender): what the radio gave out at each of `heard_at`, `heard_count`
+    (1,) times. `told` (1,): 0 where nobody listens but the conductor; then only these, readings, verdicts and concerns
+    are kept.
     """
 
     told: NDArray[np.uint8]
-    radio_period: NDArray[np.int64]
     counts: NDArray[np.int64]
     ends: NDArray[np.int64]
     readings: NDArray[np.void]
@@ -112,6 +131,10 @@ class Tape(NamedTuple):
     schedule_at: NDArray[np.int64]
     edge: NDArray[np.void]
     verdict: NDArray[np.void]
+    concern: NDArray[np.void]
+    heard: NDArray[np.void]
+    heard_at: NDArray[np.int64]
+    heard_count: NDArray[np.int64]
 
 
 READING: Final = np.dtype(
@@ -145,8 +168,11 @@ TAPE_COLUMNS: Final = (
     "schedule",
     "edge",
     "verdict",
+    "concern",
 )
-IMU, ODOMETRY, TRUTH, WRENCH, REFERENCE, STATUS, RANGES, SCHEDULE, VALVE_EDGE, VERDICT = range(len(TAPE_COLUMNS))
+IMU, ODOMETRY, TRUTH, WRENCH, REFERENCE, STATUS, RANGES, SCHEDULE, VALVE_EDGE, VERDICT, CONCERN = range(
+    len(TAPE_COLUMNS)
+)
 
 
 def plant_arrays(plant: Plant) -> PlantArrays:
@@ -161,10 +187,7 @@ def flight_arrays(configuration: Configuration) -> FlightArrays:
     beacons, noise, room = configuration.beacons, configuration.noise, configuration.room
     estimators = [Estimator(one, beacons, noise, place, axes, room) for one in vehicles]
     guidances = [Guidance(one, place, axes) for one in vehicles]
-    drivers = [
-        ThrusterDriver(one, place, axes, flight_limits(configuration, name), windows_of(one, beacons, room))
-        for name, one in configuration.vehicles.items()
-    ]
+    drivers = [_driver(configuration, name) for name in configuration.vehicles]
     return FlightArrays(
         np.concatenate([one.parameters for one in estimators]),
         np.concatenate([one.state for one in estimators]),
@@ -176,8 +199,15 @@ def flight_arrays(configuration: Configuration) -> FlightArrays:
     )
 
 
-def wires(vehicles: int) -> Wires:
-    """Silent wires."""
+def _driver(configuration: Configuration, name: str) -> ThrusterDriver:
+    vehicle, place, axes = configuration.vehicles[name], configuration.place, configuration.active_axes
+    windows = windows_of(vehicle, configuration.beacons, configuration.room)
+    limits = flight_limits(configuration, name)
+    return ThrusterDriver(vehicle, place, axes, limits, windows, company(configuration, name))
+
+
+def wires(vehicles: int, radio: Radio | None = None) -> Wires:
+    """Silent wires; without a radio nobody hears of anybody."""
 
     def of(dtype: np.dtype[Any]) -> NDArray[np.void]:
         return np.zeros(vehicles, dtype)
@@ -195,18 +225,23 @@ def wires(vehicles: int) -> Wires:
         schedule=of(messages.SCHEDULE),
         schedule_sent=np.zeros(vehicles, np.uint8),
         reports=np.zeros((vehicles, _EDGES_A_STEP), EDGE),
+        radio=radio.parameters if radio else np.zeros(1, RADIO),
+        senders=radio.senders if radio else np.zeros(0, SENDER),
+        links=radio.links if radio else np.zeros((0, 0), LINK),
+        sending=of(messages.ODOMETRY),
+        heard=np.zeros((vehicles, vehicles), messages.ODOMETRY),
+        partners=np.zeros((vehicles, MAX_PARTNERS), messages.ODOMETRY),
     )
 
 
-def tape(vehicles: int) -> Tape:
-    """An empty tape for one stretch."""
+def tape(vehicles: int, sendings: int = 0) -> Tape:
+    """An empty tape for one stretch, in which the radio sends so many times at most."""
 
     def of(dtype: np.dtype[Any], capacity: int) -> NDArray[np.void]:
         return np.zeros((vehicles, capacity), dtype)
 
     return Tape(
         told=np.ones(1, np.uint8),
-        radio_period=np.zeros(1, np.int64),
         counts=np.zeros((vehicles, len(TAPE_COLUMNS)), np.int64),
         ends=np.zeros((STRETCH_STEPS, vehicles, len(TAPE_COLUMNS)), np.int64),
         readings=np.zeros((STRETCH_STEPS, vehicles), READING),
@@ -224,15 +259,23 @@ def tape(vehicles: int) -> Tape:
         schedule_at=np.zeros((vehicles, STRETCH_TICKS), np.int64),
         edge=of(EDGE, STRETCH_STEPS * _EDGES_A_STEP),
         verdict=of(GUARD_VERDICT, STRETCH_STEPS * _VERDICTS_A_STEP),
+        concern=of(NEWS, STRETCH_STEPS * _CONCERNS_A_STEP),
+        heard=np.zeros((sendings, vehicles, vehicles), messages.ODOMETRY),
+        heard_at=np.zeros(sendings, np.int64),
+        heard_count=np.zeros(1, np.int64),
     )
 
 
-def draw(draws: Draws, ticks: int) -> Noise:
-    """Random numbers for so many ticks."""
+def draw(draws: Draws, ticks: int, sendings: NDArray[np.intp] | None = None) -> Noise:
+    """Random numbers for so many ticks; `sendings`: those of them at which the radio sends."""
+    radio = np.zeros((ticks, draws.vehicles, draws.vehicles, RADIO_UNIFORMS))
+    if sendings is not None:
+        radio[sendings] = draws.radio(len(sendings))
     return Noise(
         draws.imu(ticks),
         draws.tracking(ticks),
         draws.valves(ticks),
         draws.range_normals(ticks),
         draws.range_uniforms(ticks),
+        radio,
     )

@@ -18,6 +18,8 @@ from testbed.plan.guard_events import KIND as GUARD_EVENT
 from testbed.plan.guard_events import told_guard
 from testbed.plan.observation import Contact
 from testbed.plan.results import Verdict
+from testbed.plan.separation_events import KIND as SEPARATION_EVENT
+from testbed.plan.separation_events import told_separation
 from testbed.record.load import Recording, load
 from testbed.record.notes import Note, read_notes
 from testbed.record.recover import is_complete, recover
@@ -106,13 +108,16 @@ def render(recording: Recording, session: Session, end: Ending, notes: list[Note
         recorded=recorded_at(recording),
         objectives=outcomes(session),
         gas=gas_account(recording, session),
-        guarded=[(event, told_guard(event.data)) for event in recording.events if event.kind == GUARD_EVENT],
+        guarded=[(event, _GUARDED[event.kind](event.data)) for event in recording.events if event.kind in _GUARDED],
         batteries=battery_rows(recording),
         remarks=[event for event in recording.events if event.kind == "remark"],
         figures=lambda run, one: list(figures(recording, session, run, one)),
         contacts=lambda one: contacts(recording, one),
         seconds=recording.seconds,
     )
+
+
+_GUARDED: Final = {GUARD_EVENT: told_guard, SEPARATION_EVENT: told_separation}
 
 
 def recorded_at(recording: Recording) -> str:

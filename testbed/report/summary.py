@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from testbed.plan.guard_events import KIND as GUARD_EVENT
+from testbed.plan.separation_events import KIND as SEPARATION_EVENT
 from testbed.record.load import Recording, load
 from testbed.record.notes import read_notes
 from testbed.record.results import Results
@@ -35,6 +36,15 @@ def summarise(folder: Path) -> dict[str, Any]:
     partial.write_text(json.dumps(content, indent=2) + "\n", encoding="utf-8")
     partial.replace(results.summary)
     return content
+
+
+def _told(recording: Recording, kind: str) -> list[dict[str, Any]]:
+    """All events of a kind that drivers tell."""
+    return [
+        {"time": recording.seconds(event.stamp), "run": event.run, "try": event.attempt, **event.data}
+        for event in recording.events
+        if event.kind == kind
+    ]
 
 
 def exit_code(session: Session, end: Ending) -> int:
@@ -72,11 +82,8 @@ def summary(recording: Recording, session: Session, end: Ending) -> dict[str, An
         "disagreements": [
             {"run": run, "try": one.attempt, **asdict(found)} for run, one, found in session.disagreements
         ],
-        "guard": [
-            {"time": recording.seconds(event.stamp), "run": event.run, "try": event.attempt, **event.data}
-            for event in recording.events
-            if event.kind == GUARD_EVENT
-        ],
+        "guard": _told(recording, GUARD_EVENT),
+        "separation": _told(recording, SEPARATION_EVENT),
         "remarks": [
             {"time": recording.seconds(event.stamp), **event.data}
             for event in recording.events

@@ -40,7 +40,7 @@ def test_each_component_is_held_against_the_budget_in_its_vehicle_s_file():
     assert bounds == {
         "worst step of the estimator": computer.estimator_ms,
         "worst step of guidance": computer.guidance_ms,
-        "worst step of guard, allocation and modulation": computer.thruster_driver_ms,
+        "worst step of safety filter, guard, allocation and modulation": computer.thruster_driver_ms,
         "worst control period": computer.period_ms,
         "memory of the estimator": None,
         "memory of the guidance": None,

@@ -190,9 +190,8 @@ def fly_step(
             if not estimated:
                 wires.odometry[0] = wires.truth[0]
             fill_wrench(wires.truth[0], kind, ask, bounds, wires.wrench[0])
-            drive(
-                flight.driver[0], flight.driver_state[0], wires.odometry[0], wires.wrench[0], permit, wires.schedule[0]
-            )
+            p, s = flight.driver[0], flight.driver_state[0]
+            drive(p, s, wires.odometry[0], wires.partners[0], wires.wrench[0], permit, wires.schedule[0])
             wires.schedule_sent[0] = 1
         look(wires.truth[0], bounds, centre, worst)
 

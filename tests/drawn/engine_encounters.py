@@ -1,27 +1,24 @@
-"""Encounters in the emulated plant: three vehicles of the demo, each with filter and thruster driver, chase each other.
+"""Encounters in the emulated plant: three vehicles of the demo, each with its filter in its driver, chase each other.
 
 An adversary stands in guidance's place. Filters know the true motion or the estimate; the last vehicle may be told to
 close its valves, and then coasts.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
 
-from testbed.description import messages, rotation
-from testbed.description.axes import TABLE_AXES
+from testbed.description import rotation
 from testbed.description.locate import locate
 from testbed.description.messages import LOCKSTEP_START_NS, TICK_NS
 from testbed.description.ticks import schedule_due, wrench_due
 from testbed.flight.guard import outlook
-from testbed.flight.separation import MAX_PARTNERS, Action, Partner, SafetyFilter
-from testbed.flight.separation.safety_filter import judge
-from testbed.flight.thruster_driver import fill_coming
+from testbed.flight.separation import Action
 from testbed.flight.thruster_driver import step as drive
 from testbed.model.tracking import read_motion
 from testbed.plan.configuration import load_configuration
-from testbed.plan.flight_limits import flight_limits
+from testbed.plan.schema import SeparationLimit, SessionLimits
 from testbed.rehearsal import wiring
 from testbed.rehearsal.build import build_plant
 from testbed.rehearsal.engine import advance_tick, estimate, sense
@@ -54,15 +51,10 @@ def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flow
     generator = np.random.default_rng(seed)
     configuration = load_configuration(locate("plans/demo.yaml")).with_seed(seed)
     vehicles = list(configuration.vehicles.values())
-    errors = ERRORS[estimated]
-    limits = [flight_limits(configuration, name) for name in configuration.vehicles]
-    filters = [
-        SafetyFilter(
-            one, "table", TABLE_AXES, [Partner(two, MINIMUM, *errors) for two in vehicles if two is not one], *errors,
-            limits=limits[k],
-        )
-        for k, one in enumerate(vehicles)
-    ]  # fmt: skip
+    position_error, velocity_error = ERRORS[estimated]
+    separation = SeparationLimit(minimum=MINIMUM, position_error=position_error, velocity_error=velocity_error)
+    changes = {"limits": SessionLimits(separation=separation)}
+    configuration = replace(configuration, plan=configuration.plan.model_copy(update=changes))
     plant, draws = build_plant(configuration, world=drawn_world(generator, configuration))
     arrays, flight = wiring.plant_arrays(plant), wiring.flight_arrays(configuration)
     wires, tape = wiring.wires(len(vehicles)), wiring.tape(len(vehicles))
@@ -71,9 +63,7 @@ def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flow
         off = generator.uniform(-0.1, 0.1, 2)
         place = np.array([x + off[0], y + off[1], vehicles[v].shape.floor_height])
         plant.place(v, place, np.array(rotation.from_heading(angle)), LOCKSTEP_START_NS)
-    parameters = np.concatenate([one.parameters for one in filters])
-    states = np.concatenate([one.state for one in filters])
-    heard, told = np.zeros(MAX_PARTNERS, messages.ODOMETRY), np.array([np.inf, 0.0, 0.0, 0.0, np.inf, np.inf])
+    told = np.array([np.inf, 0.0, 0.0, 0.0, np.inf, np.inf])
     begin = LOCKSTEP_START_NS + round(FIRST_FIX * 1e9)
     fails = begin + round(generator.uniform(5.0, 20.0) * 1e9) if coasts else 1 << 62
     speeds, stamp, air = generator.uniform(0.02, 0.06, 3), LOCKSTEP_START_NS, configuration.beacons.air_temperature
@@ -84,7 +74,7 @@ def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flow
         noise = wiring.draw(draws, wiring.STEP_TICKS)
         fly_step(
             arrays, flight, wires, noise, tape, stamp, wiring.STEP_TICKS, LOCKSTEP_START_NS, begin, fails, estimated,
-            air, parameters, states, heard, targets, speeds, told,
+            air, targets, speeds, told,
         )  # fmt: skip
         stamp += wiring.STEP_TICKS * TICK_NS
     least, unsaid, friends = (float(told[k]) - MINIMUM for k in (0, 4, 5))
@@ -93,10 +83,9 @@ def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flow
 
 @njit(cache=True)
 def fly_step(
-    plant, flight, wires, noise, tape, stamp, ticks, start, begin, fails, estimated, air, parameters, states, heard,
-    targets, speeds, told,
+    plant, flight, wires, noise, tape, stamp, ticks, start, begin, fails, estimated, air, targets, speeds, told
 ):  # fmt: skip
-    """As rehearsal.engine.run_step, with adversaries and filters in guidance's place."""
+    """As rehearsal.engine.run_step, with adversaries in guidance's place and without a radio: all hear at once."""
     tape.counts[:] = 0
     n = len(plant.states)
     for tick in range(ticks):
@@ -110,32 +99,23 @@ def fly_step(
             if not estimated:
                 wires.odometry[v] = wires.truth[v]
         if now >= begin:
-            look(wires, states, now >= fails, told)
+            look(wires, flight.driver_state, now >= fails, told)
         for v in range(n):
             if wrench_due(now) and schedule_due(now, flight.modulation_period[v]):
                 permit = now >= begin and (v < n - 1 or now < fails)
                 p, s = flight.driver[v], flight.driver_state[v]
                 ask(wires, v, targets[v], speeds[v], p.guard.mass, wires.wrench[v])
-                fill_coming(p, s, now)
-                states[v].ahead.coming[:] = s.guard.coming
                 k = 0
                 for other in range(n):
                     if other != v:
-                        heard[k] = wires.odometry[other]
+                        wires.partners[v, k] = wires.odometry[other]
                         k += 1
-                judge(
-                    parameters[v], states[v], p.allocation, s.allocation, wires.odometry[v], heard, wires.wrench[v],
-                    permit,
-                )  # fmt: skip
-                for a in range(3):
-                    wires.wrench[v].force[a] = states[v].passed[a]
-                    wires.wrench[v].torque[a] = states[v].passed[3 + a]
-                drive(p, s, wires.odometry[v], wires.wrench[v], permit, wires.schedule[v])
+                drive(p, s, wires.odometry[v], wires.partners[v], wires.wrench[v], permit, wires.schedule[v])
                 wires.schedule_sent[v] = 1
                 if permit:
-                    told[1] += states[v].action >= Action.TRIMMED
+                    told[1] += s.separation.action >= Action.TRIMMED
                     told[2] += 1
-                    told[3] += says(states[v])
+                    told[3] += says(s.separation)
 
 
 @njit(cache=True)
@@ -157,14 +137,14 @@ def ask(wires, v, target, speed, mass, wrench):
 
 
 @njit(cache=True)
-def look(wires, states, failed, told):
+def look(wires, drivers, failed, told):
     """Keep the least distance of any two; the last vehicle has a filter until it has failed."""
     n = len(wires.truth)
     for v in range(n):
         for other in range(v):
             apart = outlook.length(wires.truth[v].position - wires.truth[other].position)
             told[0] = min(told[0], apart)
-            if not says(states[other]) or not (says(states[v]) or (failed and v == n - 1)):
+            if not says(drivers[other].separation) or not (says(drivers[v].separation) or (failed and v == n - 1)):
                 told[4] = min(told[4], apart)
             if not (failed and v == n - 1):
                 told[5] = min(told[5], apart)

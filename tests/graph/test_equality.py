@@ -44,7 +44,8 @@ def decided(recording):
     told = {}
     for one in recording.events:
         if one.kind != "requested":
-            teller = {"guard": one.data.get("vehicle"), "formation": "formation"}.get(one.kind, "conductor")
+            own = one.data.get("vehicle") if one.kind in ("guard", "separation") else None
+            teller = own or ("formation" if one.kind == "formation" else "conductor")
             told.setdefault(teller, []).append(asdict(one))
     return told
 
@@ -168,6 +169,12 @@ def test_what_partners_hear_by_radio_is_the_same_byte_for_byte(both):
             found, expected = (list(distinct(reader.channels[topic], until - NS_PER_S)) for reader in readers)
             assert found == expected
             assert len(expected) > 20
+        topic = f"/{name}/partners/heard"
+        if len(names) == 1:
+            assert not any(topic in reader.channels for reader in readers)
+            continue
+        found, expected = (list(distinct(reader.channels[topic], until - NS_PER_S)) for reader in readers)
+        assert found == expected
 
 
 def test_what_formations_are_told_is_the_same_byte_for_byte(both):

@@ -35,7 +35,7 @@ class FakeContract:
     def subscribe(self, name, callback, vehicle="", raw=False):
         self.callbacks.setdefault(topic(name).full_name(vehicle), []).append(callback)
 
-    def subscribe_records(self, name, callback, vehicle=""):
+    def subscribe_records(self, name, callback, vehicle="", form=""):
         """As subscribe; what is sent are records of shape (1,)."""
         self.subscribe(name, callback, vehicle)
 

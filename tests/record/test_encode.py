@@ -34,9 +34,13 @@ def innovations(count, seed=0):
     return clouds
 
 
+HEARD = (stamps(6)[:, None] - [20_000_000, 1]) * [[0, 0], [0, 1], [1, 0], [1, 1], [0, 0], [1, 1]]
+"""Stamps of what was heard of two partners at six ticks, 0: nothing."""
+
 BLOCKS = {
     "imu": lambda: ENCODER.imu(random_records(messages.IMU, 20)),
     "odometry": lambda: ENCODER.odometry("odometry", random_records(messages.ODOMETRY, 20)),
+    "heard": lambda: ENCODER.heard(["siskin", "dunlin"], stamps(6), HEARD),
     "wrench": lambda: ENCODER.wrench(random_records(messages.WRENCH, 20)),
     "schedules": lambda: ENCODER.schedules(random_schedules(40), stamps(40)),
     "trajectories": lambda: ENCODER.trajectories(random_trajectories(40), stamps(40)),
@@ -75,6 +79,12 @@ def test_stamps_and_fields_are_where_they_belong():
         assert found.pose.pose.orientation.w == record["orientation"][3]
         assert found.twist.twist.angular.z == record["angular_velocity"][2]
         assert np.array_equal(found.twist.covariance.reshape(6, 6), record["twist_covariance"])
+
+
+def test_who_was_heard_and_how_long_ago_is_told_of_those_that_were():
+    found = [deserialize(data, "sensor_msgs/msg/JointState") for data in BLOCKS["heard"]().messages()]
+    assert [one.name for one in found] == [[], ["dunlin"], ["siskin"], ["siskin", "dunlin"], [], ["siskin", "dunlin"]]
+    assert [list(one.position) for one in found[:4]] == [[], [-1e-9], [-0.02], [-0.02, -1e-9]]
 
 
 def test_the_battery_says_how_full_it_is():

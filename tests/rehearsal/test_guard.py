@@ -40,5 +40,5 @@ def test_what_it_does_is_an_event_in_recording_summary_and_report(tmp_path):
     listed = json.loads((tmp_path / "summary.json").read_text())["guard"]
     assert [(one["limit"], one["over"]) for one in listed] == [(one.data["limit"], one.data["over"]) for one in told]
     page = make_report(tmp_path).read_text()
-    assert "What the guard did" in page
+    assert "What safety filter and guard did" in page
     assert "the guard of wren took out what offends: the speed limit" in page

@@ -72,7 +72,7 @@ def assert_same(one, other):
         for array, same in zip(arrays, again, strict=True):
             assert array.tobytes() == same.tobytes()
     for state in ("senders", "links"):
-        assert getattr(first.radio.radio, state).tobytes() == getattr(second.radio.radio, state).tobytes()
+        assert getattr(first.radio, state).tobytes() == getattr(second.radio, state).tobytes()
     assert stretches < steps
 
 

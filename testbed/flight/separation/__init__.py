@@ -41,8 +41,18 @@ A docking permit (PERMIT) lowers the minimum of one pair while who docks is with
 too, and slow enough; the margins above are kept on top of what the corridor says.
 """
 
-from testbed.flight.separation.memory import MAX_PARTNERS, PERMIT, Partner
+from testbed.flight.separation.memory import MAX_PARTNERS, PERMIT, Company, Partner
 from testbed.flight.separation.safety_filter import SafetyFilter
-from testbed.flight.separation.worry import CANNOT_GUARANTEE, Action, Worry
+from testbed.flight.separation.worry import CANNOT_GUARANTEE, NEWS, Action, Worry
 
-__all__ = ["CANNOT_GUARANTEE", "MAX_PARTNERS", "PERMIT", "Action", "Partner", "SafetyFilter", "Worry"]
+__all__ = [
+    "CANNOT_GUARANTEE",
+    "MAX_PARTNERS",
+    "NEWS",
+    "PERMIT",
+    "Action",
+    "Company",
+    "Partner",
+    "SafetyFilter",
+    "Worry",
+]

@@ -14,8 +14,7 @@ from testbed.description.flight_limits import FlightLimits
 from testbed.description.messages import NS_PER_S
 from testbed.description.vehicle import Vehicle
 from testbed.flight.guard import memory as guard_memory
-from testbed.flight.guard.objection import VERDICT
-from testbed.flight.separation.worry import Worry
+from testbed.flight.separation.worry import NEWS, Worry
 
 MAX_PARTNERS: Final = 7
 OLDEST: Final = 0.2
@@ -151,7 +150,7 @@ STATE: Final = np.dtype(
         ("since", "i8", (len(Worry),)),
         ("last", "i8", (len(Worry),)),
         ("news_count", "i8"),
-        ("news", VERDICT, (MOST_NEWS,)),
+        ("news", NEWS, (MOST_NEWS,)),
     ],
     align=True,
 )
@@ -162,7 +161,7 @@ evade, trial: on trial, chosen; away: a direction. room: to stop beside each par
 
 Of the acceleration on trial: end, pace: position and velocity when it has acted; stop: where a brake ends from there;
 end_doubt, pace_doubt, reach as for OTHER. By worry: now: Action on it; about: partner or -1; told, since, last, news:
-as the guard's, `objection` being the Worry.
+as the guard's.
 """
 
 
@@ -180,6 +179,16 @@ class Partner:
     velocity_error: float
     stray: float = 0.0
     usable: float = 1.0
+
+
+@dataclass(frozen=True)
+class Company:
+    """The partners of a vehicle, and what they are told of it: stated errors m and m/s, and `stray` as in `Partner`."""
+
+    partners: tuple[Partner, ...]
+    position_error: float
+    velocity_error: float
+    stray: float = 0.0
 
 
 def parameters_of(

@@ -96,7 +96,7 @@ def judge(
     s.passed[:] = s.asked
     s.action = Action.PASSED
     if not permitted:
-        s.holding = False
+        forget(p, s)
     elif known(p.vehicle, odometry, wrench.stamp) != Known.ALL:
         worry(s, Worry.UNSURE, -1)
         s.holding = False
@@ -106,6 +106,16 @@ def judge(
         s.action = Action.WARNED
     s.now[:] *= s.action
     news.gather(s, wrench.stamp)
+    for k in range(s.news_count):
+        s.news[k].about = s.about[s.news[k].objection]
+
+
+@njit(cache=True)
+def forget(p: Any, s: Any) -> None:
+    """Hold no place, and compare nobody with what it was: without permission vehicles may be carried elsewhere."""
+    s.holding = False
+    for k in range(p.count):
+        s.others[k].first_stamp = 0
 
 
 @njit(cache=True)

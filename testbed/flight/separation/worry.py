@@ -5,6 +5,10 @@ from __future__ import annotations
 from enum import IntEnum
 from typing import Final
 
+import numpy as np
+
+from testbed.flight.guard.objection import VERDICT
+
 
 class Worry(IntEnum):
     """What stands against a wrench, or against the guarantee itself."""
@@ -40,3 +44,7 @@ class Action(IntEnum):
     """Replaced by the brake, or by what holds the place where it ended."""
     EVADED = 4
     """Replaced by a push away from a partner."""
+
+
+NEWS: Final = np.dtype([*((name, VERDICT[name]) for name in VERDICT.names or ()), ("about", "i8")], align=True)
+"""As the guard's VERDICT, `objection` being the Worry; about: the partner that it is about, -1: the vehicle itself."""
