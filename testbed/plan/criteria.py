@@ -18,6 +18,7 @@ from testbed.plan.criteria_schema import (
     ContactForce,
     Criterion,
     GasUsed,
+    KeptOut,
     PositionError,
     Separation,
 )
@@ -86,6 +87,9 @@ def _evaluate_one(criterion: AnyCriterion, samples: TrySamples) -> Iterator[Crit
                 yield _largest(criterion, errors, criterion.limit_deg, "°", samples)
         case Separation():
             yield _closest_pair(criterion, samples, vehicles)
+        case KeptOut():
+            for vehicle in vehicles:
+                yield _worst(criterion, _clearances(samples, vehicle), -1.0, criterion.minimum, "m", samples)
         case GasUsed():
             for vehicle in vehicles:
                 yield _gas_used(criterion, samples, vehicle)
@@ -104,6 +108,12 @@ def _attitude_errors(criterion: AttitudeError, samples: TrySamples, vehicle: str
     truth, wanted = _compared(criterion.against, samples, vehicle)
     target = np.array(samples.goals[vehicle].orientation) if criterion.against == "goal" else wanted["orientation"]
     return _Values(vehicle, wanted["stamp"], angles_deg(orientations_at(wanted["stamp"], truth), target))
+
+
+def _clearances(samples: TrySamples, vehicle: str) -> _Values:
+    truth = samples.truth.get(vehicle, NO_TRACK)
+    points = truth["position"][:, : samples.dimensions]
+    return _Values(vehicle, truth["stamp"], samples.keep_out.clearance(vehicle, points))
 
 
 def _compared(against: str, samples: TrySamples, vehicle: str) -> tuple[NDArray[np.void], NDArray[np.void]]:

@@ -72,8 +72,15 @@ class ContactForce(Criterion):
     limit: float = Field(ge=0.0, description="Largest peak force, N")
 
 
+class KeptOut(Criterion):
+    """Distance between a vehicle's body and any keep-out zone of the plan never falls below the minimum."""
+
+    kind: Literal["keep_out"]
+    minimum: float = Field(default=0.0, ge=0.0, description="Smallest distance, m")
+
+
 AnyCriterion = Annotated[
-    PositionError | AttitudeError | Separation | GasUsed | ContactForce, Field(discriminator="kind")
+    PositionError | AttitudeError | Separation | KeptOut | GasUsed | ContactForce, Field(discriminator="kind")
 ]
 
 

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from itertools import product
 from typing import Final
 
 import numpy as np
 
-from testbed.flight.formation import Area, Keeping, Limits, Zone
+from testbed.flight.formation import Area, Keeping, Limits
 from testbed.flight.formation.given import FormationTask
 from testbed.plan.authority import weakest_force, weakest_torque
 from testbed.plan.configuration import Configuration
 from testbed.plan.flight_limits import fastest_planned, room_area
-from testbed.plan.formation_schema import AnyKeepOut, KeepOutCircle
 from testbed.plan.formation_slots import Arrangement
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.maneuvers import RATE_LIMIT_DEG
 from testbed.plan.poses import RunPoses, planned_poses
 from testbed.plan.schema import Run
@@ -53,7 +52,7 @@ def formation_task(configuration: Configuration, run: Run, poses: RunPoses, name
         area=area(configuration),
         frame=arrangement.frame,
         leader=arrangement.leader,
-        zones=zones(configuration),
+        zones=tuple(KeepOut.of(configuration).zones.values()),
         axes=tuple(range(arrangement.dimensions)),
         turn_rate=turn_rate,
         turn_acceleration=turn_acceleration,
@@ -95,15 +94,3 @@ def area(configuration: Configuration) -> Area:
     corners = [asked or room_area(configuration, vehicle) for vehicle in configuration.vehicles]
     low, high = (np.array([corner[side] for corner in corners]) for side in (0, 1))
     return Area.box(low.max(axis=0).tolist(), high.min(axis=0).tolist())
-
-
-def zones(configuration: Configuration) -> tuple[Zone, ...]:
-    """The keep-out zones of the plan, along the free axes."""
-    dimensions = 2 if configuration.place == "table" else 3
-    return tuple(_zone(one, dimensions) for one in configuration.plan.keep_out)
-
-
-def _zone(given: AnyKeepOut, dimensions: int) -> Zone:
-    if isinstance(given, KeepOutCircle):
-        return Zone.ball((given.x, given.y, given.z)[:dimensions], given.radius)
-    return Zone.hull(list(product(*zip(given.low, given.high, strict=True))))

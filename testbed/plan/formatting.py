@@ -33,7 +33,7 @@ def value_and_limit(result: CriterionResult) -> tuple[str, str]:
 
 def sign(result: CriterionResult) -> str:
     """How the value relates to the limit where the criterion is met."""
-    return "≥" if result.kind == "separation" else "≤"
+    return "≥" if result.kind in ("separation", "keep_out") else "≤"
 
 
 def clock(seconds: float | None) -> str:

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.observation import Contact
 from testbed.plan.poses import PlannedPose
 
@@ -26,7 +27,7 @@ class TrySamples:
     By vehicle: `goals`, the last pose the run asks for (RunPoses.goals); `truth` and `reference`, arrays with the
     fields of TRACK, oldest first (messages.ODOMETRY will do; for a vehicle without truth its odometry); `gas`, an array
     of GAS that begins with the last sample at or before `start`. Samples outside the try may be there and are left out
-    of account. `dimensions` is 2 on the table, 3 in the cabin.
+    of account. `dimensions` is 2 on the table, 3 in the cabin. keep_out: zones, and the radii of vehicles.
     """
 
     start: int
@@ -37,6 +38,7 @@ class TrySamples:
     reference: Mapping[str, NDArray[np.void]] = field(default_factory=dict)
     gas: Mapping[str, NDArray[np.void]] = field(default_factory=dict)
     contacts: Sequence[Contact] = ()
+    keep_out: KeepOut = field(default_factory=KeepOut)
 
     @property
     def vehicles(self) -> tuple[str, ...]:

@@ -24,6 +24,7 @@ from testbed.plan.fault_times import FaultTimes
 from testbed.plan.flight_limits import fastest_planned
 from testbed.plan.floating import Floating
 from testbed.plan.gas_account import GasAccount
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.observation import Observation
 from testbed.plan.operator_requests import obey
 from testbed.plan.outgoing import Outgoing
@@ -63,7 +64,7 @@ class Sequence:
         self._results = [RunResult(run.name, run.required) for run in configuration.plan.runs]
         self._dimensions = 2 if configuration.table is not None else 3
         self._ends = EndsOfMotion(configuration)
-        self.log = TryLog(configuration.vehicles, self._dimensions)
+        self.log = TryLog(configuration.vehicles, self._dimensions, KeepOut.of(configuration))
         self.aborts = AbortWatch(configuration.room, self._dimensions)
         self.faults = FaultTimes()
         self.floating = Floating(configuration.table)

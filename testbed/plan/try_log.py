@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from testbed.description.gas_gauge import TankGauge
 from testbed.description.vehicle import Vehicle
 from testbed.plan.geometry import separations
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.observation import Contact, Observation, Stretch
 from testbed.plan.poses import PlannedPose
 from testbed.plan.samples import GAS, TRACK, TrySamples, joined, track
@@ -23,8 +24,8 @@ class TryLog:
     `gas`: mass in each tank, kg, by its gauge from `supply`, the latest pressure Pa and temperature K weighed.
     """
 
-    def __init__(self, vehicles: Mapping[str, Vehicle], dimensions: int) -> None:
-        self.dimensions = dimensions
+    def __init__(self, vehicles: Mapping[str, Vehicle], dimensions: int, keep_out: KeepOut) -> None:
+        self.dimensions, self._keep_out = dimensions, keep_out
         self.newest: dict[str, Any] = {}
         self.reference: dict[str, Any] = {}
         self.gas: dict[str, float] = {}
@@ -118,6 +119,7 @@ class TryLog:
             reference={name: joined(pieces, TRACK) for name, pieces in self._reference.items()},
             gas={name: np.array(pairs, GAS) for name, pairs in self._gas.items()},
             contacts=tuple(self._contacts),
+            keep_out=self._keep_out,
         )
 
     def _forget(self) -> None:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from testbed.description.messages import NS_PER_S
 from testbed.plan.configuration import Configuration
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.poses import PlannedPose
 from testbed.plan.samples import TrySamples, track
 from testbed.record.load import Recording, VehicleRecord
@@ -41,6 +42,7 @@ def try_samples(
         reference={name: track(kept(vehicle.reference)) for name, vehicle in vehicles.items()},
         gas={name: kept(vehicle.gas(configuration.vehicles[name].gas)) for name, vehicle in vehicles.items()},
         contacts=recording.contacts,
+        keep_out=KeepOut.of(configuration),
     )
 
 

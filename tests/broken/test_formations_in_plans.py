@@ -211,6 +211,13 @@ SHAPES = [
 ]
 WAYS = [
     broken(
+        "a criterion about zones without any",
+        "plans/first-float.yaml",
+        {"kind: gas_used, name: gas, limit_g": "kind: keep_out, name: gas, minimum"},
+        "plans/first-float.yaml:49: runs[0].criteria[4] is 'gas', allowed: a keep_out only where the plan has keep-out "
+        "zones",
+    ),
+    broken(
         "too little time",
         PLAN,
         {"formation: line, duration: 32.0": "formation: line, duration: 12.0"},

@@ -145,7 +145,7 @@ CASES = [
         {"kind: gas_used": "kind: gas_left"},
         (
             "plans/first-float.yaml:49: runs[0].criteria[4].kind is 'gas_left', allowed: one of "
-            "'position_error', 'attitude_error', 'separation', 'gas_used', 'contact_force'"
+            "'position_error', 'attitude_error', 'separation', 'keep_out', 'gas_used', 'contact_force'"
         ),
     ),
     broken(
@@ -154,7 +154,7 @@ CASES = [
         {"{kind: hold, duration: 5.0}": "{duration: 5.0}"},
         (
             "plans/first-float.yaml:40: runs[0].maneuvers.wren[0].kind is missing, allowed: one of "
-            "'hold', 'rotate', 'track', 'translate'"
+            "'formation', 'hold', 'rotate', 'track', 'translate'"
         ),
     ),
     broken(

@@ -5,8 +5,19 @@ import math
 import numpy as np
 import pytest
 
+from testbed.flight.formation import Zone
 from testbed.plan.criteria import evaluate, window
-from testbed.plan.criteria_schema import AttitudeError, ContactForce, GasUsed, PositionError, Separation, Window
+from testbed.plan.criteria_schema import (
+    AttitudeError,
+    ContactForce,
+    GasUsed,
+    KeptOut,
+    PositionError,
+    Separation,
+    Window,
+)
+from testbed.plan.formatting import sign
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.observation import Contact
 from testbed.plan.poses import PlannedPose
 from testbed.plan.samples import GAS, TRACK, TrySamples
@@ -258,3 +269,20 @@ def test_whole_messages_do_as_well_as_their_tracks():
     for name in TRACK.names:
         odometry[name] = few[name]
     assert evaluate([position()], samples(truth={"a": odometry})) == evaluate([position()], samples(truth={"a": few}))
+
+
+def test_the_smallest_distance_of_a_body_to_a_zone_is_found():
+    keep_out = KeepOut({"stand": Zone.ball((1.0, 0.0), 0.1)}, {"a": 0.2})
+    x = np.where(TIMES == 6.0, 0.75, 0.3)
+    criterion = KeptOut(kind="keep_out", name="clear")
+    result = one(criterion, samples(truth={"a": track(TIMES, x)}, keep_out=keep_out))
+    assert (result.value, seconds(result.stamp)) == (pytest.approx(-0.05), pytest.approx(6.0))
+    assert not result.passed
+    assert sign(result) == "≥"
+    assert one(criterion, samples(truth={"a": track(TIMES, 0.3)}, keep_out=keep_out)).passed
+
+
+def test_without_samples_nobody_kept_out_of_anything():
+    keep_out = KeepOut({"stand": Zone.ball((1.0, 0.0), 0.1)}, {"a": 0.2})
+    result = one(KeptOut(kind="keep_out", name="clear"), samples(truth={}, keep_out=keep_out))
+    assert not result.passed

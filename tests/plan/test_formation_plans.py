@@ -11,7 +11,8 @@ from testbed.description.rotation import heading
 from testbed.flight.formation import Outcome
 from testbed.plan.checks.gas import least_gas
 from testbed.plan.checks.subject import Subject
-from testbed.plan.formations import formation_tasks, zones
+from testbed.plan.formations import formation_tasks
+from testbed.plan.keep_out import KeepOut
 from tests.plan.formation import CONVOY, LINE, RING, fly, session
 from tests.plan.world import configuration
 
@@ -56,7 +57,7 @@ def test_in_the_demo_three_straight_ways_meet_and_the_planned_ones_keep_the_dist
 
 def test_in_the_demo_a_straight_way_leads_through_the_zone_and_the_planned_one_past_it(demo):
     _, found = paths(demo, 1)
-    zone = zones(demo.configuration)[0]
+    zone = KeepOut.of(demo.configuration).zones["lamp stand"]
     path = found["dunlin"]
     straight = path[0] + np.linspace(0.0, 1.0, 200)[:, None] * (path[-1] - path[0])
     radius = demo.configuration.vehicles["dunlin"].contact_radius("table")

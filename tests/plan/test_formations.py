@@ -7,7 +7,7 @@ import pytest
 
 from testbed.plan.authority import FREE, force_along, least_thrust_for_force, thrust_for_force, weakest_force
 from testbed.plan.formation_schema import full
-from testbed.plan.formations import formation_task, formation_tasks, zones
+from testbed.plan.formations import formation_task, formation_tasks
 from testbed.plan.poses import planned_poses
 from tests.plan.formation import CONVOY, LINE, RING, fly, session
 from tests.plan.world import configuration
@@ -61,21 +61,6 @@ def test_what_a_frame_turns_is_left_out_of_what_vehicles_turn():
     )
     rates = [math.degrees(formation_tasks(one)["only", "ring"].turn_rate) for one in (still, turning)]
     assert rates == pytest.approx([6.0, 0.9 * 15.0 - 10.0])
-
-
-def test_zones_are_discs_and_rectangles_on_the_table_and_balls_and_boxes_in_the_cabin():
-    given = [
-        {"kind": "circle", "name": "a", "x": 0.3, "y": 0.4, "z": 0.2, "radius": 0.1},
-        {"kind": "box", "name": "b", "low": [-1.0, -1.0], "high": [-0.5, -0.8]},
-    ]
-    disc, rectangle = zones(session({"line": LINE}, EVERYONE, keep_out=given))
-    assert disc.distance(np.zeros((1, 2))) == pytest.approx(0.4)
-    assert rectangle.distance(np.array([[0.0, -0.9], [-0.2, -0.4]])) == pytest.approx([0.5, 0.5])
-    given[1] = {"kind": "box", "name": "b", "low": [-1.0, -1.0, 0.0], "high": [-0.5, -0.8, 0.5]}
-    start, steps = {"wren": {"x": 0.0, "y": 0.0, "z": 0.0}}, {"wren": [fly("line")]}
-    ball, box = zones(session({"line": LINE | {"vehicles": ["wren"]}}, steps, start, given, name="cabin-float"))
-    assert ball.distance(np.zeros((1, 3))) == pytest.approx(math.sqrt(0.09 + 0.16 + 0.04) - 0.1)
-    assert box.distance(np.array([[-0.7, -0.9, 0.9]])) == pytest.approx(0.4)
 
 
 def test_in_the_cabin_all_axes_count():

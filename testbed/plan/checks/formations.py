@@ -15,7 +15,8 @@ from testbed.plan.checks.subject import Subject
 from testbed.plan.flight_limits import fastest_planned
 from testbed.plan.formation_schema import Formation, LeaderFrame, MovingFrame, PlaceList, PointFrame
 from testbed.plan.formation_slots import places
-from testbed.plan.formations import area, formation_task, keeping, zones
+from testbed.plan.formations import area, formation_task, keeping
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.leg import Leg
 from testbed.plan.maneuvers import FormationStep
 from testbed.plan.schema import Run
@@ -139,12 +140,12 @@ def _place(subject: Subject, where: Where, task: FormationTask, leg: Leg) -> Ite
     worst = int(np.argmax(beyond))
     if beyond[worst] > ROUNDING:
         yield wrong("is in the working area", worst, f"it is {beyond[worst]:.2f} m outside")
-    for zone, given in zip(zones(subject.configuration), subject.configuration.plan.keep_out, strict=True):
+    for name, zone in KeepOut.of(subject.configuration).zones.items():
         distance, least = zone.distance(points), task.keeping.clearance
         worst = int(np.argmin(distance))
         if distance[worst] < least - ROUNDING:
             told = f"it is {distance[worst]:.2f} m from it" if distance[worst] > 0.0 else "it is in it"
-            yield wrong(f"is {least:g} m or more from {given.name}", worst, told)
+            yield wrong(f"is {least:g} m or more from {name}", worst, told)
     speed, limit = np.linalg.norm(velocities, axis=1), task.limits[vehicle].speed
     worst = int(np.argmax(speed))
     if task.leader is not None and speed[worst] > limit * (1.0 + 1e-6):

@@ -12,7 +12,7 @@ from testbed.description.errors import Problem
 from testbed.flight.formation import Zone
 from testbed.plan.checks.places import STEP
 from testbed.plan.checks.subject import Subject
-from testbed.plan.formations import zones
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.leg import Leg
 
 ROUNDING = 1e-9
@@ -20,7 +20,7 @@ ROUNDING = 1e-9
 
 def check(subject: Subject) -> Iterator[Problem]:
     """Look at every pose at which a run starts."""
-    for name, zone in _zones(subject):
+    for name, zone in KeepOut.of(subject.configuration).zones.items():
         for index, run, poses, _ in subject.runs:
             for vehicle in poses.start:
                 if vehicle in run.start:
@@ -29,18 +29,13 @@ def check(subject: Subject) -> Iterator[Problem]:
 
 def paths(subject: Subject) -> Iterator[Problem]:
     """Look at every maneuver; of a vehicle's in a run the first is told, but not where it starts in the zone."""
-    for name, zone in _zones(subject):
+    for name, zone in KeepOut.of(subject.configuration).zones.items():
         for index, _, _, times in subject.runs:
             for vehicle, legs in times.legs.items():
                 if list(_start(subject, index, vehicle, name, zone)):
                     continue
                 found = (_leg(subject, (index, vehicle, number), leg, name, zone) for number, leg in enumerate(legs))
                 yield from islice(chain.from_iterable(found), 1)
-
-
-def _zones(subject: Subject) -> Iterator[tuple[str, Zone]]:
-    names = [zone.name for zone in subject.configuration.plan.keep_out]
-    return zip(names, zones(subject.configuration), strict=True)
 
 
 def _start(subject: Subject, index: int, vehicle: str, name: str, zone: Zone) -> Iterator[Problem]:

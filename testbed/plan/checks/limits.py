@@ -15,6 +15,7 @@ from testbed.plan.criteria_schema import (
     AttitudeError,
     ContactForce,
     ContactForceAbove,
+    KeptOut,
     LowBattery,
     PositionError,
     PositionErrorAbove,
@@ -99,6 +100,8 @@ def _against_the_rest(subject: Subject, where: Where, criterion: AnyCriterion) -
         elif criterion.minimum < subject.separation:
             allowed = f"at least {subject.separation:g} m, the separation that the {subject.place} requires"
             yield subject.source.problem((*where, "minimum"), criterion.minimum, allowed)
+    if isinstance(criterion, KeptOut) and not subject.configuration.plan.keep_out:
+        yield subject.source.problem(where, criterion.name, "a keep_out only where the plan has keep-out zones")
     if isinstance(criterion, ContactForce):
         least = min(vehicle.limits.contact_force for vehicle in vehicles.values())
         if criterion.limit > least:
