@@ -13,7 +13,7 @@ from pathlib import Path
 from setuptools import find_packages, setup
 
 HERE = Path(__file__).parent
-NODES = ("plant", "estimator", "guidance", "thruster_driver", "vehicle", "conductor", "recorder")
+NODES = ("plant", "estimator", "guidance", "thruster_driver", "vehicle", "formation", "conductor", "recorder")
 
 CORE = [
     "numpy>=2.0",

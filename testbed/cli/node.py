@@ -17,6 +17,7 @@ class Node(StrEnum):
     guidance = "guidance"
     thruster_driver = "thruster_driver"
     vehicle = "vehicle"
+    formation = "formation"
     conductor = "conductor"
     recorder = "recorder"
 

@@ -67,8 +67,9 @@ class Maneuver(BaseModel):
     the limits allow, unless it has a `duration` s (arrive then, with the least peak effort) or a mass of `gas` kg (as
     fast as that allows). With `deadband` m and `deadband_angle` rad guidance lets the vehicle drift about its reference
     within so much along and about each axis of base_link. A maneuver of kind formation follows the messages.TRAJECTORY
-    of its number, and brakes and stays until there is one; `formation` names the formation, and the pose is that of the
-    vehicle's place in it at the end as the plan has it.
+    of its number; until there is one it brakes and stays, or goes on with that of the maneuver before it, if that was
+    of this kind, too. `formation` names the formation, and the pose is that of the vehicle's place in it at the end as
+    the plan has it.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

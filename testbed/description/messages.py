@@ -39,6 +39,7 @@ PERIOD_NS: Final[dict[str, int]] = {
     "wrench": 50_000_000,
     "reference": 100_000_000,
     "maneuver/status": 500_000_000,
+    "trajectory": 500_000_000,
     "estimate": 200_000_000,
     "supply": 200_000_000,
     "battery": NS_PER_S,
@@ -160,8 +161,10 @@ TRAJECTORY: Final = np.dtype(
 )
 """A trajectory planned for the maneuver of this number: knot k is passed `offset[k]` ns after the stamp.
 
+The stamp says when it was sent: what has begun by then has negative offsets, and without knots nothing is planned yet.
 All in the fixed frame: position m and orientation of base_link, its velocity m/s, and its rate rad/s (along the fixed
-axes). Between knots a cubic Hermite curve; from the last one on its velocity and rate stay. A later stamp replaces.
+axes). Between knots a cubic Hermite curve; from the last one on its velocity and rate stay. One that begins
+later replaces.
 """
 
 STATUS: Final = np.dtype(

@@ -16,7 +16,7 @@ from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS
 from testbed.description.ticks import due
 from testbed.nodes import convert, process
 from testbed.nodes.activation import Activation
-from testbed.nodes.contract import Contract, declare_configuration
+from testbed.nodes.contract import declare_configuration, session_contract
 from testbed.nodes.follower import Follower, Needed
 from testbed.nodes.gathering import Gathering
 from testbed.nodes.topics import to_nanoseconds, to_time
@@ -34,7 +34,7 @@ class ConductorNode(Node):
     def __init__(self) -> None:
         super().__init__("conductor")
         self._configuration, self._lockstep = declare_configuration(self)
-        contract = Contract(self, self._lockstep, len(self._configuration.vehicles))
+        contract = session_contract(self, self._configuration, self._lockstep)
         self._contract = contract
         self._sequence = Sequence(self._configuration)
         self._gathering = Gathering(self._configuration, contract, self._poll)

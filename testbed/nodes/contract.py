@@ -47,10 +47,11 @@ def text_taker(
 class Contract:
     """Publishers and subscriptions of one node by their names in the contract."""
 
-    def __init__(self, node: Node, lockstep: bool, vehicles: int) -> None:
+    def __init__(self, node: Node, lockstep: bool, vehicles: int, formations: bool = False) -> None:
+        """Of a session of so many vehicles; `formations`: whether the plan has any, so that their planner runs."""
         self._node = node
         self.lockstep = lockstep
-        self._vehicles = vehicles
+        self._vehicles, self._formations = vehicles, formations
         self.launched = bool(node.get_parameter("launched").value)
         self._expected: list[tuple[Publisher, int]] = []
 
@@ -60,7 +61,7 @@ class Contract:
         # Node's own, because a lifecycle node's would stay silent until activated.
         publisher = Node.create_publisher(self._node, row.type, row.full_name(vehicle), publisher_qos(row))
         if self.launched:
-            self._expected.append((publisher, expected_hearers(row, self._vehicles)))
+            self._expected.append((publisher, expected_hearers(row, self._vehicles, self._formations)))
         return publisher
 
     def connected(self) -> bool:
@@ -107,13 +108,19 @@ class Contract:
         self.subscribe(name, read, vehicle, raw=True)
 
 
+def session_contract(node: Node, configuration: Configuration, lockstep: bool) -> Contract:
+    """The contract of a node that belongs to no vehicle."""
+    return Contract(node, lockstep, len(configuration.vehicles), bool(configuration.plan.formations))
+
+
 class VehicleContract(Contract):
     """The contract of one vehicle, which is the node's namespace."""
 
     def __init__(self, node: Node) -> None:
         self.configuration, lockstep = declare_configuration(node)
         self.active_axes = declare_active_axes(node, self.configuration)
-        super().__init__(node, lockstep, len(self.configuration.vehicles))
+        vehicles, formations = len(self.configuration.vehicles), bool(self.configuration.plan.formations)
+        super().__init__(node, lockstep, vehicles, formations)
         self.vehicle = self.configuration.vehicles[node.get_namespace().strip("/")]
         self.base_frame = self.frame("base_link")
 

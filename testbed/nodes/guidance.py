@@ -10,11 +10,13 @@ from geometry_msgs.msg import PoseStamped
 from numpy.typing import NDArray
 from rclpy.node import Node
 from std_msgs.msg import String
+from trajectory_msgs.msg import MultiDOFJointTrajectory
 
 from testbed.description import messages
 from testbed.description.maneuver import Maneuver
 from testbed.description.messages import LOCKSTEP_START_NS, PERIOD_NS
 from testbed.description.status import status_json
+from testbed.description.ticks import due
 from testbed.flight.guidance import Guidance
 from testbed.nodes import convert, process
 from testbed.nodes.contract import VehicleContract
@@ -37,6 +39,8 @@ class GuidanceNode(Node):
         self._odometry: Inbox = {}
         self._disturbances: Inbox = {}
         self._maneuvers: Inbox = {}
+        self._trajectories: Inbox = {}
+        self._taken_trajectory, self._planned_at = -1, -1
         self._plan = PlanStates(contract, self._poll)
         self._number: int | None = None
         self._missed_try: tuple[str, int] | None = None
@@ -60,6 +64,10 @@ class GuidanceNode(Node):
         contract.subscribe_records("estimate/disturbance", self._on_disturbance)
         contract.subscribe_text("maneuver", Maneuver.model_validate_json, self._on_maneuver)
         contract.subscribe("goal", self._on_goal)
+        formations = contract.configuration.plan.formations.values()
+        self._planned_for = any(contract.vehicle.name in one.vehicles for one in formations)
+        if self._planned_for:
+            contract.subscribe("trajectory", self._on_trajectory)
 
     def _poll(self) -> None:
         self._follower.poll()
@@ -81,25 +89,45 @@ class GuidanceNode(Node):
         self._maneuvers[maneuver.number] = maneuver
         self._follower.poll()
 
+    def _on_trajectory(self, message: MultiDOFJointTrajectory) -> None:
+        record, place = np.zeros(1, messages.TRAJECTORY), self._contract.configuration.place
+        try:
+            convert.trajectory_from_message(message, place, self._contract.base_frame, record[0])
+        except ValueError as error:
+            self.get_logger().warning(f"trajectory: {error}")
+            return
+        stamp = int(record[0]["stamp"])
+        if stamp > self._taken_trajectory:  # otherwise sent again
+            self._trajectories[stamp] = record
+        self._follower.poll()
+
     def _on_goal(self, goal: PoseStamped) -> None:
         """A person's goal is due at no tick: it is looked at with the next one."""
         self._goal = goal
 
     def _needed(self, stamp: int) -> Needed:
-        """The newest disturbance, the state of the plan before this tick, and the maneuver that it names."""
+        """The newest disturbance, the state of the plan before this tick, the maneuver that it names, what is planned.
+
+        A trajectory is due from every planning tick at which the vehicle flew a formation.
+        """
         yield self._disturbances, stamp - stamp % PERIOD_NS["estimate"]
         if stamp > LOCKSTEP_START_NS:
             yield from self._plan.needed(stamp)
             number = self._plan.maneuver_number(stamp, self._contract.vehicle.name)
             if number > (self._number or 0):
                 yield self._maneuvers, number
+        if self._planned_at > self._taken_trajectory:
+            yield self._trajectories, self._planned_at
 
     def _work(self, stamp: int) -> None:
         with self._failures.told(stamp):
             self._guide(stamp)
 
     def _guide(self, stamp: int) -> None:
+        self._take_trajectories(stamp)
         self._take_maneuver(stamp)
+        if self._planned_for and self._in_formation and due(stamp, PERIOD_NS["trajectory"]):
+            self._planned_at = stamp
         told = self._take_goal(stamp)
         disturbance = self._disturbances[max(self._disturbances)] if self._disturbances else self._undisturbed
         self._guidance.step(self._odometry[stamp], disturbance, self._wrench, self._reference, self._status)
@@ -116,6 +144,17 @@ class GuidanceNode(Node):
 
     def _publish_status(self, status: np.void, word: str) -> None:
         self._follower.publish(self._status_out, String(data=status_json(status, word)))
+
+    @property
+    def _in_formation(self) -> bool:
+        return self._present is not None and self._present.kind == "formation"
+
+    def _take_trajectories(self, stamp: int) -> None:
+        """Hand on what has been planned before this tick, in order."""
+        for key in sorted(self._trajectories):
+            if key < stamp or not self._contract.lockstep:
+                self._taken_trajectory = key
+                self._guidance.accept_trajectory(self._trajectories.pop(key))
 
     def _take_maneuver(self, stamp: int) -> None:
         """Obey a maneuver only if the plan names it now, and it is of a later try than was at hand at the start."""

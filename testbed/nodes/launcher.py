@@ -16,11 +16,13 @@ from rclpy.node import Node
 from std_msgs.msg import Bool, String
 from std_srvs.srv import Trigger
 
+from testbed.description.messages import NS_PER_S
 from testbed.nodes import shared_memory
 from testbed.nodes.activation import RECORDER, UNSEEN
 from testbed.nodes.children import Children
-from testbed.nodes.contract import Contract
+from testbed.nodes.contract import session_contract
 from testbed.nodes.process import make_executor
+from testbed.nodes.roll_call import OVERDUE_PLANNING_NS
 from testbed.plan.commands import Event, PlanState, SessionPhase
 from testbed.plan.configuration import Configuration
 from testbed.rehearsal.domain import free_domain
@@ -44,7 +46,7 @@ COAST_SECONDS: Final = 3.0
 SHOW_PERIOD: Final = 0.1
 """Seconds between two looks at the session."""
 SILENCE_SECONDS: Final = 5.0
-"""Silence of a running session's conductor after which it counts as hung."""
+"""Silence of a running session's conductor after which it counts as hung; in lockstep a plan may come on top."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,9 @@ class LauncherNode(Node):
     def __init__(self, rehearsal: Rehearsal) -> None:
         super().__init__("launcher")
         self.declare_parameter("launched", False)
-        contract = Contract(self, rehearsal.lockstep, len(rehearsal.configuration.vehicles))
+        contract = session_contract(self, rehearsal.configuration, rehearsal.lockstep)
+        planned = rehearsal.lockstep and rehearsal.configuration.plan.formations
+        self.silence = SILENCE_SECONDS + (OVERDUE_PLANNING_NS / NS_PER_S if planned else 0.0)
         self.progress = Progress()
         self.heard_at = time.monotonic()
         self.stop_given = False
@@ -205,7 +209,7 @@ def session_environment(domain: int, folder: Path) -> dict[str, str]:
 
 
 def start_processes(rehearsal: Rehearsal, children: Children) -> None:
-    """Recorder first, so that it misses nothing; then the vehicles, the plant and the conductor."""
+    """Recorder first, so that it misses nothing; then vehicles, plant, formations' planner, conductor."""
     common = ["plan:=" + str(rehearsal.plan), f"seed:={rehearsal.configuration.seed}"]
     common += [f"lockstep:={'true' if rehearsal.lockstep else 'false'}", "launched:=true"]
 
@@ -220,6 +224,8 @@ def start_processes(rehearsal: Rehearsal, children: Children) -> None:
             process = name if node == "vehicle" else f"{name}-{node}"
             children.start(process, node, ["--ros-args", "-r", f"__ns:=/{name}", *parameters()])
     children.start("plant", "plant", ["--ros-args", *parameters(f"speed:={float(rehearsal.speed or 0.0)}")])
+    if rehearsal.configuration.plan.formations:
+        children.start("formation", "formation", ["--ros-args", *parameters()])
     children.start("conductor", "conductor", ["--ros-args", *parameters()])
 
 
@@ -267,9 +273,10 @@ class Watch:
                     self._coast(STOP_SECONDS)
                 self._until_recorded(node.progress.state or state)
                 return Outcome("finished")
-            if time.monotonic() - node.heard_at > (SILENCE_SECONDS if node.begun else STARTUP_SECONDS):
+            silence = node.silence if node.begun else STARTUP_SECONDS
+            if time.monotonic() - node.heard_at > silence:
                 node.stop()
-                node.tell("no_answer", {"seconds": SILENCE_SECONDS if node.begun else STARTUP_SECONDS})
+                node.tell("no_answer", {"seconds": silence})
                 self._coast(COAST_SECONDS)
                 return Outcome("no answer")
 

@@ -21,7 +21,7 @@ from testbed.model.schedule import Verdict
 from testbed.nodes import convert, process
 from testbed.nodes.active_axes import declare_active_axes
 from testbed.nodes.broken_parts import BrokenParts
-from testbed.nodes.contract import Contract, declare_configuration
+from testbed.nodes.contract import declare_configuration, session_contract
 from testbed.nodes.follower import Inbox
 from testbed.nodes.holder import Holder, HolderNode
 from testbed.nodes.pace import Pace
@@ -48,7 +48,7 @@ class PlantNode(HolderNode):
         configuration, self.lockstep = declare_configuration(self)
         self.declare_parameter("speed", 1.0)
         declare_active_axes(self, configuration)  # its model holds what the place holds
-        self._contract = contract = Contract(self, self.lockstep, len(configuration.vehicles))
+        self._contract = contract = session_contract(self, configuration, self.lockstep)
         self._names = list(configuration.vehicles)
         self._valve_names = [[v.name for v in one.thrusters.valves] for one in configuration.vehicles.values()]
         self._leads = [round(one.thrusters.schedule_lead * NS_PER_S) for one in configuration.vehicles.values()]
@@ -213,6 +213,8 @@ class PlantNode(HolderNode):
     def _watch(self) -> None:
         """Close valves whose schedules have dried up; in lockstep repeat an unanswered tick, then give up on it."""
         now = time.monotonic_ns()
+        if self.lockstep and self._roll.planning:  # time stands still meanwhile, and nobody is silent
+            self._fresh_at = [now] * len(self._names)
         for index, fresh in enumerate(self._fresh_at):
             if now - fresh > WALL_DEADMAN_NS and bool(self._plant.states[index]["commanded"]):
                 self._plant.close_valves(index, self._stamp)

@@ -11,7 +11,11 @@ OVERDUE_NS = 2 * NS_PER_S
 OVERDUE_FIRST_NS = 120 * NS_PER_S
 """The first tick waits for the operator's start."""
 
+OVERDUE_PLANNING_NS = 30 * NS_PER_S
+"""A plan for many vehicles takes a second or so on a quiet machine, and more where none is found at once."""
+
 CONDUCTOR = "/conductor"
+FORMATION = "/formation"
 
 
 class RollCall:
@@ -22,6 +26,7 @@ class RollCall:
         self._modulations = [
             round(vehicle.thrusters.modulation_period * NS_PER_S) for vehicle in configuration.vehicles.values()
         ]
+        self._formations = bool(configuration.plan.formations)
         self._finished: dict[str, int] = {}
         self._due: set[str] = set()
         self._stamp = 0
@@ -41,6 +46,8 @@ class RollCall:
         }
         if ticks.due(stamp, PERIOD_NS["/plan/state"]):
             self._due.add(CONDUCTOR)
+        if self._formations and ticks.due(stamp, PERIOD_NS["trajectory"]):
+            self._due.add(FORMATION)
         self._due = {name for name in self._due if self._finished.get(name, 0) < stamp}
 
     def answer(self, name: str, stamp: int) -> None:
@@ -61,6 +68,11 @@ class RollCall:
         """Who has not answered yet."""
         return set(self._due)
 
+    @property
+    def planning(self) -> bool:
+        """Whether the formations' planner has not answered yet."""
+        return FORMATION in self._due
+
     def repeat_due(self, now: int) -> bool:
         """Whether to ask again; true at most once per repeat period."""
         if not self._due or now - self._asked_at < REPEAT_NS:
@@ -70,7 +82,8 @@ class RollCall:
 
     def overdue(self, now: int, first: bool) -> bool:
         """Whether to give up on the tick."""
-        return bool(self._due) and now - self._called_at > (OVERDUE_FIRST_NS if first else OVERDUE_NS)
+        patience = OVERDUE_FIRST_NS if first else OVERDUE_PLANNING_NS if self.planning else OVERDUE_NS
+        return bool(self._due) and now - self._called_at > patience
 
     @staticmethod
     def _odometry_due(stamp: int) -> bool:

@@ -22,6 +22,7 @@ from rosgraph_msgs.msg import Clock
 from sensor_msgs.msg import BatteryState, CameraInfo, FluidPressure, Image, Imu, JointState, PointCloud2, Temperature
 from std_msgs.msg import Bool, Header, String
 from trajectory_msgs.msg import JointTrajectory, MultiDOFJointTrajectory
+from visualization_msgs.msg import MarkerArray
 
 from testbed.record import contract
 
@@ -45,7 +46,8 @@ TRANSFORM: Final = transform_type()
 class Topic:
     """One row of the contract.
 
-    hearers: subscribers among our own nodes besides the recorder: so many, and so many more for each vehicle.
+    hearers: subscribers among our own nodes besides the recorder: so many, and so many more for each vehicle;
+    in_formation: so many more where the plan has formations.
     """
 
     name: str
@@ -57,6 +59,7 @@ class Topic:
     latched: bool = False
     always_reliable: bool = False
     hearers: tuple[int, int] = (0, 0)
+    in_formation: int = 0
 
     def full_name(self, vehicle: str = "") -> str:
         """Absolute name; `vehicle` is the namespace for a topic that has no leading slash."""
@@ -88,9 +91,10 @@ VEHICLE_TOPICS: Final = (
         Odometry,
         "estimated pose and twist with covariance",
         "estimator",
-        "guidance, thruster driver, radio, others",
+        "guidance, thruster driver, radio, formation, others",
         "50 Hz",
         hearers=(4, 0),
+        in_formation=1,
     ),
     Topic("estimate/bias", Vector3Stamped, "estimated gyro bias", "estimator", "evaluation, displays", "5 Hz"),
     Topic(
@@ -108,10 +112,11 @@ VEHICLE_TOPICS: Final = (
         String,
         "one maneuver of the plan, JSON",
         "conductor",
-        "guidance",
+        "guidance, formation",
         "on change",
         latched=True,
         hearers=(1, 0),
+        in_formation=1,
     ),
     Topic(
         "maneuver/status",
@@ -135,10 +140,11 @@ VEHICLE_TOPICS: Final = (
         "trajectory",
         MultiDOFJointTrajectory,
         "poses and velocities planned ahead, for a maneuver of kind formation",
-        "formation (nobody yet)",
-        "guidance (not yet), displays",
-        "on change",
+        "formation",
+        "guidance, displays",
+        "each planning tick (2 Hz) while in formation",
         latched=True,
+        in_formation=1,
     ),
     Topic(
         "reference",
@@ -252,12 +258,13 @@ GLOBAL_TOPICS: Final = (
         "all",
         "10 Hz",
         hearers=(2, 2),
+        in_formation=1,
     ),
     Topic(
         "/plan/events",
         String,
         "what was decided, what broke, JSON",
-        "conductor, plant, thruster driver",
+        "conductor, plant, thruster driver, formation",
         "displays, conductor",
         "on change",
         always_reliable=True,
@@ -279,11 +286,19 @@ GLOBAL_TOPICS: Final = (
     Topic(
         "/diagnostics",
         DiagnosticArray,
-        "how each holder of valves, estimator and the recorder stand; the conductor's warnings of gas",
-        "holders, estimators, recorder, conductor",
+        "how each holder of valves, estimator and the recorder stand; the conductor's warnings of gas; what is planned",
+        "holders, estimators, recorder, conductor, formation",
         "displays",
         "1 Hz, on change",
         hearers=(2, 0),
+    ),
+    Topic(
+        "/markers",
+        MarkerArray,
+        "planned paths, places, distances to keep and zones to keep out of",
+        "formation",
+        "displays",
+        "2 Hz",
     ),
     Topic(
         "/stop",
@@ -308,10 +323,7 @@ GLOBAL_TOPICS: Final = (
 )
 """Topics outside any vehicle."""
 
-NOT_YET: Final = (
-    "relative/odometry",
-    "/markers",
-)
+NOT_YET: Final = ("relative/odometry",)
 """Rows of the contract that are not there yet."""
 
 NOT_HERE: Final = ("/tf",) if TRANSFORM is None else ()
@@ -341,10 +353,10 @@ def all_topics(vehicles: tuple[str, ...]) -> list[tuple[str, Topic]]:
     return rows + [(row.name, row) for row in GLOBAL_TOPICS]
 
 
-def expected_hearers(row: Topic, vehicles: int) -> int:
+def expected_hearers(row: Topic, vehicles: int, formations: bool = False) -> int:
     """How many subscribers a publisher of this row has in a launched session, recorder included."""
     fixed, each = row.hearers
-    return 1 + fixed + each * vehicles
+    return 1 + fixed + each * vehicles + (row.in_formation if formations else 0)
 
 
 def publisher_qos(row: Topic) -> QoSProfile:

@@ -13,11 +13,13 @@ from testbed.description.air import celsius, kelvin
 from testbed.description.effects import Actual
 from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS, TICK_NS
 from testbed.description.ticks import due
+from testbed.flight.formation import Tasks
 from testbed.flight.guidance import guidance
 from testbed.model.draws import RADIO_UNIFORMS
 from testbed.model.faults import Faults
 from testbed.plan.commands import Commands, Event, PlanState
 from testbed.plan.configuration import Configuration
+from testbed.plan.formations import formation_tasks
 from testbed.plan.guard_events import guard_event
 from testbed.plan.observation import Observation, Request, Stretch
 from testbed.plan.quiet import QuietWatch, take_in
@@ -26,6 +28,7 @@ from testbed.plan.sequence import Sequence
 from testbed.rehearsal.build import build_plant, build_radio
 from testbed.rehearsal.contacts import take_contacts
 from testbed.rehearsal.engine import fly_tick, read_step, run_steps
+from testbed.rehearsal.formation import FormationStep
 from testbed.rehearsal.own_ticks import OwnTicks
 from testbed.rehearsal.recording import EngineRecording
 from testbed.rehearsal.wiring import (
@@ -55,10 +58,11 @@ class LockstepRehearsal:
 
     `step` goes on by one step of the conductor (0.1 s), `run` to the next one that may decide something: both give the
     same. `steps` is how many steps the last call took; `tape` and `states` hold what was sent meanwhile.
-    `_tape_stamp`: of the first step on the tape, ns.
+    `_tape_stamp`: of the first step on the tape, ns. `tasks`: formations as they are to be flown, instead of how the
+    plan has them.
     """
 
-    def __init__(self, configuration: Configuration, world: Actual | None = None) -> None:
+    def __init__(self, configuration: Configuration, world: Actual | None = None, tasks: Tasks | None = None) -> None:
         self.configuration = configuration
         self.names = list(configuration.vehicles)
         self.plant, self.draws = build_plant(configuration, world=world)
@@ -71,6 +75,7 @@ class LockstepRehearsal:
         self.own = OwnTicks(configuration)
         self._fly_tick: Callable[..., None] = self.own.fly_tick if self.own else fly_tick
         self.sequence = Sequence(configuration)
+        self.formation = FormationStep(formation_tasks(configuration) if tasks is None else tasks)
         self._watch = QuietWatch(configuration)
         self._noise, self._row = draw(self.draws, 0), 0
         self.steps = 1
@@ -105,6 +110,7 @@ class LockstepRehearsal:
         self.steps, self._tape_stamp = self._advance(most), self.stamp + STEP_NS
         ticks = range(self.stamp + TICK_NS, self.stamp + self.steps * STEP_NS + 1, TICK_NS)
         self.guard_events = self._guard_events(self.commands.state)
+        self._plan_formations(ticks[-1])
         self.states = take_in(self.sequence, self._stretch(tell), tell) if self.steps > 1 else []
         self.stamp = ticks[-1]
         self._hear_slow_topics(range(self.steps - 1, self.steps))
@@ -115,6 +121,7 @@ class LockstepRehearsal:
 
     def _advance(self, most: int) -> int:
         """Fly so many steps of the conductor at most, and return how many it were."""
+        most = self.formation.stretch(self.stamp, STEP_NS, most)
         if self._row == len(self._noise.imu):
             self._noise, self._row = draw(self.draws, STRETCH_TICKS, self._sendings(STRETCH_TICKS)), 0
         plant, flight, wires, tape = self.plant_arrays, self.flight, self.wires, self.tape
@@ -191,11 +198,21 @@ class LockstepRehearsal:
         for name, place in commands.places.items():
             position, orientation = np.array(place.position), np.array(place.orientation)
             self.plant.place(self.names.index(name), position, orientation, self.stamp)
+        self.formation.give(commands.maneuvers)
         for name, maneuver in commands.maneuvers.items():
             index = self.names.index(name)
             record = maneuver.record()
             if not self.own.accept_maneuver(index, record):
                 guidance.accept_maneuver(self.flight.guidance[index], self.flight.guidance_state[index], record[0])
+
+    def _plan_formations(self, stamp: int) -> None:
+        """At a planning tick that is over: what vehicles in formation are told."""
+        odometry = {name: self.wires.odometry[v] for v, name in enumerate(self.names)}
+        for name, trajectory in self.formation.take(stamp, odometry):
+            index = self.names.index(name)
+            if not self.own.accept_trajectory(index, trajectory):
+                accept_trajectory = guidance.accept_trajectory
+                accept_trajectory(self.flight.guidance[index], self.flight.guidance_state[index], trajectory[0])
 
     def _observe(self, requests: tuple[Request, ...]) -> Observation:
         """What the conductor sees at this tick: only messages that are due, as in lockstep on the graph."""

@@ -55,6 +55,17 @@ class OwnTicks:
                 self._fail(v, error)
         return True
 
+    def accept_trajectory(self, v: int, trajectory: Any) -> bool:
+        """Hand a trajectory, shape (1,), to a vehicle's own guidance; False where it has none."""
+        if v not in self.guidances:
+            return False
+        if v not in self._silent:
+            try:
+                self.guidances[v].accept_trajectory(trajectory)
+            except OwnPartError as error:
+                self._fail(v, error)
+        return True
+
     def run_step(
         self,
         plant: Any,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from testbed.description.messages import BATTERY, LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS, TICK_NS
+from testbed.description.messages import BATTERY, LOCKSTEP_START_NS, NS_PER_S, PERIOD_NS, TICK_NS, TRAJECTORY
 from testbed.description.ticks import due
 from testbed.flight.estimation import innovations_of
 from testbed.model.edges import EDGE
@@ -70,11 +70,13 @@ class EngineRecording:
             for index in self._joints.indices:
                 self._rows[index]["ports"].append((stamp, self._joints.held(index)))
             self._text("/joined", stamp, self._joints.joined(stamp))
+        for name, trajectory in one.formation.sent.items():
+            self._rows[one.names.index(name)]["trajectory"].append(trajectory[0])
         for name, placed in one.commands.places.items():
             self._rows[one.names.index(name)]["place"].append((stamp, placed.position, placed.orientation))
         for name, maneuver in one.commands.maneuvers.items():
             self._text(f"/{name}/maneuver", stamp, maneuver.model_dump_json())
-        for event in one.guard_events:
+        for event in (*one.guard_events, *one.formation.events):
             self._text("/plan/events", event.stamp, event.to_json())
         for event in one.commands.events:
             self._text("/plan/events", stamp, event.to_json())
@@ -211,6 +213,9 @@ def _row_blocks(encoder: encode.VehicleEncoder, rows: dict[str, list[Any]]) -> l
     if pictures := rows.get("camera"):
         stamps, grey = (np.array(column) for column in zip(*pictures, strict=True))
         blocks += encoder.pictures(stamps, grey)
+    if trajectories := rows.get("trajectory"):
+        told = np.array(trajectories, TRAJECTORY)
+        blocks.append(encoder.trajectories(told, told["stamp"]))
     if places := rows.get("place"):
         stamps, positions, orientations = (np.array(column) for column in zip(*places, strict=True))
         blocks.append(encoder.pose("place", stamps, positions, orientations))

@@ -22,7 +22,7 @@ def call_each_kernel(configuration: Configuration) -> None:
     place, axes = configuration.place, configuration.active_axes
     estimator = Estimator(vehicle, configuration.beacons, configuration.noise, place, axes, configuration.room)
     guidance, driver = Guidance(vehicle, place, axes), ThrusterDriver(vehicle, place, axes)
-    imu, ranges, wrench, reference, status, schedule, maneuver = (
+    imu, ranges, wrench, reference, status, schedule, maneuver, trajectory = (
         np.zeros(1, dtype)
         for dtype in (
             messages.IMU,
@@ -32,6 +32,7 @@ def call_each_kernel(configuration: Configuration) -> None:
             messages.STATUS,
             messages.SCHEDULE,
             messages.MANEUVER,
+            messages.TRAJECTORY,
         )
     )
     imu[0]["stamp"] = LOCKSTEP_START_NS
@@ -44,6 +45,7 @@ def call_each_kernel(configuration: Configuration) -> None:
     odometry[0] = estimator.output(LOCKSTEP_START_NS)
     maneuver[0]["number"] = 1
     guidance.accept_maneuver(maneuver)
+    guidance.accept_trajectory(trajectory)
     guidance.step(odometry, estimator.disturbance(LOCKSTEP_START_NS), wrench, reference, status)
     driver.step(odometry, wrench, True, schedule)
     driver.step(odometry, wrench, False, schedule)

@@ -17,7 +17,7 @@ from testbed.rehearsal.lockstep import rehearse_in_engine
 from tests.graph.session import PLANS, Session
 
 SAME = 1e-9
-PLANS_FLOWN = ("one", "two", "own", "faults", "reported")
+PLANS_FLOWN = ("one", "two", "own", "faults", "reported", "formation")
 
 
 @pytest.fixture(scope="module", params=PLANS_FLOWN)
@@ -44,7 +44,8 @@ def decided(recording):
     told = {}
     for one in recording.events:
         if one.kind != "requested":
-            teller = one.data["vehicle"] if one.kind in ("guard", "separation") else "conductor"
+            own = one.data.get("vehicle") if one.kind in ("guard", "separation") else None
+            teller = own or ("formation" if one.kind == "formation" else "conductor")
             told.setdefault(teller, []).append(asdict(one))
     return told
 
@@ -174,6 +175,21 @@ def test_what_partners_hear_by_radio_is_the_same_byte_for_byte(both):
             continue
         found, expected = (list(distinct(reader.channels[topic], until - NS_PER_S)) for reader in readers)
         assert found == expected
+
+
+def test_what_formations_are_told_is_the_same_byte_for_byte(both):
+    graph, engine = both
+    readers, until = (RecordingReader(graph.folder), RecordingReader(engine.folder)), engine.states[-1].stamp
+    planned = {name for formation in graph.configuration.plan.formations.values() for name in formation.vehicles}
+    for name in graph.configuration.vehicles:
+        channels = [reader.channels.get(f"/{name}/trajectory") for reader in readers]
+        if name not in planned:
+            assert not any(channel is not None and len(channel) for channel in channels)
+            continue
+        found, expected = (list(distinct(channel, until - NS_PER_S)) for channel in channels)
+        assert found == expected
+        assert len(expected) > 20
+    assert bool(planned) == ("formation" in decided(graph))
 
 
 @pytest.mark.parametrize("topic", ["camera/image_raw", "camera/camera_info"])

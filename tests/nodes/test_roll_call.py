@@ -7,10 +7,12 @@ from hypothesis import strategies as st
 
 from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
 from testbed.description.ticks import schedule_due, wrench_due
-from testbed.nodes.roll_call import OVERDUE_FIRST_NS, OVERDUE_NS, REPEAT_NS, RollCall
-from tests.nodes.sessions import three_vehicles
+from testbed.nodes.roll_call import FORMATION, OVERDUE_FIRST_NS, OVERDUE_NS, OVERDUE_PLANNING_NS, REPEAT_NS, RollCall
+from testbed.plan.configuration import load_configuration
+from tests.nodes.sessions import SMALL_PLANS
 
-CONFIGURATION = three_vehicles()
+CONFIGURATION = load_configuration(SMALL_PLANS / "two.yaml")
+IN_FORMATION = load_configuration(SMALL_PLANS / "formation.yaml")
 NAMES = list(CONFIGURATION.vehicles)
 PERIOD = round(CONFIGURATION.vehicles["wren"].thrusters.modulation_period * NS_PER_S)
 START = LOCKSTEP_START_NS
@@ -114,3 +116,24 @@ def test_after_two_seconds_it_is_given_up_but_the_first_one_waits_for_the_operat
     assert roll.overdue(OVERDUE_NS + 1, first=False)
     assert not roll.overdue(OVERDUE_NS + 1, first=True)
     assert roll.overdue(OVERDUE_FIRST_NS + 1, first=True)
+
+
+def test_the_formations_planner_is_due_at_planning_ticks_where_the_plan_has_formations():
+    for tick in range(200):
+        stamp = START + tick * TICK_NS
+        roll = RollCall(IN_FORMATION)
+        roll.call(stamp, 0)
+        assert (FORMATION in roll.missing()) == roll.planning == (tick % 50 == 0)
+        assert FORMATION not in due_at(stamp)
+
+
+def test_a_plan_may_take_longer_than_other_answers():
+    roll = RollCall(IN_FORMATION)
+    roll.call(START + 50 * TICK_NS, 0)
+    for name in roll.missing() - {FORMATION}:
+        roll.answer(name, START + 50 * TICK_NS)
+    assert not roll.overdue(OVERDUE_NS + 1, first=False)
+    assert roll.overdue(OVERDUE_PLANNING_NS + 1, first=False)
+    roll.answer(FORMATION, START + 50 * TICK_NS)
+    assert roll.complete()
+    assert not roll.planning

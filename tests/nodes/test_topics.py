@@ -57,6 +57,7 @@ class TestQualityOfService:
             "std_msgs",
             "tf2_msgs",
             "trajectory_msgs",
+            "visualization_msgs",
         }
 
 

@@ -52,6 +52,7 @@ def random_trajectories(count, seed=0):
     records["count"] = generator.integers(0, messages.MAX_KNOTS + 1, count)
     records["number"] = generator.integers(8, 12, count)
     records["offset"] = np.cumsum(generator.integers(1, 3 * messages.NS_PER_S, records["offset"].shape), axis=1)
+    records["offset"] -= generator.integers(0, 100 * messages.NS_PER_S, (count, 1))  # some have begun
     for record in records:
         for name in ("offset", "position", "orientation", "velocity", "rate"):
             record[name][record["count"] :] = 0

@@ -62,13 +62,16 @@ class Trajectories:
         p, v, a = self.positions[:, k], self.velocities[:, k], self.accelerations[:, k]
         return p + v * t + 0.5 * a * t * t, v + a * t, a
 
-    def points(self, until: float, step: float) -> tuple[Array, Array, Array, Array]:
+    def points(self, until: float, step: float, begin: float | None = None) -> tuple[Array, Array, Array, Array]:
         """Points for a message that lasts to `until` s: the knots, then the goals' motion every `step` s or closer.
 
-        Times (K,) s; positions m, velocities m/s and accelerations m/s² just after them, (V, K, 3).
+        From `begin` s on, if given, else from the first knot. Times (K,) s; positions m, velocities m/s and
+        accelerations m/s² just after them, (V, K, 3).
         """
-        beyond = max(int(np.ceil((until - self.end) / step)), 0)
-        times = np.append(self.times, self.end + (until - self.end) * np.arange(1, beyond + 1) / max(beyond, 1))
+        knots = self.times if begin is None else np.append(begin, self.times[self.times > begin])
+        last = float(knots[-1])
+        beyond = max(int(np.ceil((until - last) / step)), 0)
+        times = np.append(knots, last + (until - last) * np.arange(1, beyond + 1) / max(beyond, 1))
         states = [self.at(float(time)) for time in times]
         positions, velocities, accelerations = (np.stack([one[what] for one in states], axis=1) for what in range(3))
         return times, positions, velocities, accelerations

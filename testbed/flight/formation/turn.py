@@ -36,6 +36,11 @@ class Turn:
         rate = np.array(rotation.rate_of(left, slope)) + (slot * turned).inv().apply(self.slot.frame.rate)
         return (slot * turned).as_quat(), rate
 
+    @property
+    def angle(self) -> float:
+        """How far it is to turn, rad."""
+        return float(np.linalg.norm(self._left(self.time)[0]))
+
     def _slot(self, time: float) -> Rotation:
         return self.slot.orientations(np.array([time]))[0]
 

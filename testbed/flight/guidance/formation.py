@@ -17,16 +17,18 @@ from testbed.flight.guidance.memory import Planned
 def accept(s: Any, message: Any) -> bool:
     """Keep one messages.TRAJECTORY as the next; whether it was taken.
 
-    Refused are what cannot be followed, what answers an earlier maneuver, and what does not begin later than what is
-    there. One for a later maneuver than the present waits for it, so that the order of both messages does not matter.
+    Refused is what cannot be followed. Not taken are what answers an earlier maneuver, what does not begin later than
+    what is there, such as the same once more, and one without knots. One for a later maneuver than the present waits
+    for it, so that the order of both messages does not matter.
     """
-    if message.number < s.maneuver.number:
+    if message.number < s.maneuver.number or message.count == 0:
         return False
     if not trajectory.sound(message):
         s.refused = message.number
         return False
     for one in (s.present, s.next):
-        if one.knots.count > 0 and one.knots.number == message.number and message.stamp <= one.knots.stamp:
+        ours = one.knots.count > 0 and one.knots.number == message.number
+        if ours and message.stamp + message.offset[0] <= first(one.knots):
             return False
     trajectory.take(message, s.next.knots)
     s.next.joined = 0
@@ -36,9 +38,24 @@ def accept(s: Any, message: Any) -> bool:
 
 
 @njit(cache=True)
-def forget(s: Any) -> None:
-    """Begin a new maneuver: only a trajectory that is its own, or a later one's, is kept."""
-    s.present.knots.count = s.present.joined = s.next.joined = 0
+def first(knots: Any) -> int:
+    """Stamp of the first knot, ns."""
+    return knots.stamp + round(knots.time[0] * NS_PER_S)
+
+
+@njit(cache=True)
+def goes_on_into(s: Any, maneuver: Any) -> bool:
+    """Whether the trajectory that is followed is followed on until `maneuver` has its own."""
+    both = s.maneuver.kind == Kind.FORMATION and maneuver.kind == Kind.FORMATION
+    return both and s.present.knots.count > 0
+
+
+@njit(cache=True)
+def forget(s: Any, goes_on: bool) -> None:
+    """Begin a new maneuver: a trajectory that is its own, or a later one's, is kept, and the present if it goes on."""
+    s.next.joined = 0
+    if not goes_on:
+        s.present.knots.count = s.present.joined = 0
     if s.next.knots.number < s.maneuver.number:
         s.next.knots.count = 0
 
@@ -53,19 +70,19 @@ def awaited(s: Any) -> bool:
 @njit(cache=True)
 def beginning(s: Any) -> int:
     """From when on the next trajectory is followed, ns: its first knot, but not before the maneuver's start."""
-    return max(s.next.knots.stamp + round(s.next.knots.time[0] * NS_PER_S), s.maneuver.start)
+    return max(first(s.next.knots), s.maneuver.start)
 
 
 @njit(cache=True)
 def take_over(p: Any, s: Any, odometry: Any) -> bool:
-    """Go over to the next trajectory if it has begun; whether there is one to follow.
+    """Go over to the next trajectory if it has begun; whether the one that is followed is the maneuver's own.
 
     It is joined from the reference, or, where there is none, when the maneuver is planned.
     """
     if awaited(s) and beginning(s) <= odometry.stamp:
         if s.plan != Planned.NOTHING and not s.next.joined:
             join_next(p, s, odometry.stamp, odometry)
-        if s.present.knots.count == 0:
+        if s.present.knots.count == 0 or s.present.knots.number != s.next.knots.number:
             s.begun = beginning(s)
         s.present = s.next
         s.next.knots.count = s.next.joined = 0
@@ -74,7 +91,14 @@ def take_over(p: Any, s: Any, odometry: Any) -> bool:
         if s.plan == Planned.WAITING:
             drift.forget(s)
             s.plan = Planned.MANEUVER
-    return bool(s.present.knots.count > 0)
+    return bool(s.present.knots.count > 0 and s.present.knots.number == s.maneuver.number)
+
+
+@njit(cache=True)
+def follows_earlier(s: Any) -> bool:
+    """Whether the trajectory of the maneuver before is followed, because the present one has none yet."""
+    ours = s.maneuver.kind == Kind.FORMATION and s.present.knots.count > 0
+    return ours and s.present.knots.number != s.maneuver.number
 
 
 @njit(cache=True)

@@ -82,11 +82,13 @@ def accept_maneuver(p: Any, s: Any, maneuver: Any) -> bool:
     """Make `maneuver` the present one, if its number is larger; whether it was taken."""
     if maneuver.number <= s.maneuver.number:
         return False
+    goes_on = formation.goes_on_into(s, maneuver)
     s.maneuver = maneuver
     s.spent = 0.0
-    s.plan = Planned.NOTHING
+    if not goes_on:
+        s.plan = Planned.NOTHING
     s.within_since = 0
-    formation.forget(s)
+    formation.forget(s, goes_on)
     return True
 
 
@@ -106,7 +108,8 @@ def step(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any, reference
     if reason == Reason.NONE and s.maneuver.kind == Kind.FORMATION and not formation.take_over(p, s, odometry):
         reason = Reason.NO_TRAJECTORY
     if reason == Reason.NONE or reason == Reason.NOT_STARTED or reason == Reason.NO_TRAJECTORY:
-        follow(p, s, odometry, disturbance, wrench, reason == Reason.NONE)
+        started = reason == Reason.NONE or formation.follows_earlier(s)
+        follow(p, s, odometry, disturbance, wrench, started)
     else:
         stand_by(s, odometry, reason)
     s.last_stamp = odometry.stamp

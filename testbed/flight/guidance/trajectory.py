@@ -39,7 +39,7 @@ STILL: Final = 1e-6
 @njit(cache=True)
 def sound(message: Any) -> bool:
     """Whether a messages.TRAJECTORY can be followed: room, times that grow, finite numbers, orientations."""
-    if not 1 <= message.count <= MAX_KNOTS or message.stamp <= 0 or message.offset[0] < 0:
+    if not 1 <= message.count <= MAX_KNOTS or message.stamp + message.offset[0] <= 0:
         return False
     for k in range(message.count):
         if k > 0 and message.offset[k] <= message.offset[k - 1]:

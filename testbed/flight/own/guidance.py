@@ -42,6 +42,17 @@ class OwnGuidance:
             self.part.accept_maneuver(maneuver.copy())
         return True
 
+    def accept_trajectory(self, trajectory: NDArray[np.void]) -> bool:
+        """Pass on one messages.TRAJECTORY, which may be the same as before, to a class that flies formations."""
+        with named(f"{self._name} failed at a trajectory"):
+            self.part.accept_trajectory(trajectory.copy())  # type: ignore[attr-defined]
+        return True
+
+    @property
+    def flies_formations(self) -> bool:
+        """Whether the class has what maneuvers of kind formation need."""
+        return hasattr(self.part, "accept_trajectory")
+
     def step(self, odometry: Any, disturbance: Any, wrench: Any, reference: Any, status: Any) -> None:
         """As guidance.Guidance.step."""
         stamp = odometry[0]["stamp"]

@@ -39,6 +39,9 @@ class GuidanceLike(Protocol):
         reference: fill with the messages.ODOMETRY that is followed; so far where the vehicle is, at rest.
         status: fill with the account of the maneuver, messages.STATUS; so far idle. The conductor goes on to the next
         maneuver when `phase` is Phase.HOLDING (description/maneuver.py). Stamps and `number` are filled already.
+
+        A class that has `accept_trajectory(trajectory)`, too, may fly formations: it is given one messages.TRAJECTORY
+        twice a second while its maneuver is of that kind, mostly the same once more.
         """
 
 

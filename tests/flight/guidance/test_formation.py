@@ -320,6 +320,64 @@ def test_of_two_replans_the_later_counts_and_a_repeated_or_older_one_changes_not
     assert status["reason"] == Reason.NONE
 
 
+def test_newer_is_what_begins_later_whenever_it_was_sent():
+    guidance = on_table()
+    guidance.accept_maneuver(maneuver("formation").record())
+    assert guidance.accept_trajectory(still((0.1, 0.0, HEIGHT), start=2.0))
+    assert not guidance.accept_trajectory(sent_later(still((0.1, 0.0, HEIGHT), start=2.0), 3.0))
+    assert not guidance.accept_trajectory(sent_later(still((0.9, 0.0, HEIGHT), start=1.5), 4.0))
+    assert guidance.accept_trajectory(sent_later(still((0.2, 0.0, HEIGHT), start=2.5), 4.0))
+
+
+def test_what_has_begun_when_it_is_sent_is_followed_as_if_it_had_been_sent_before():
+    answers = []
+    for late in (0.0, 3.0):
+        guidance = on_table()
+        guidance.accept_maneuver(maneuver("formation").record())
+        assert guidance.accept_trajectory(sent_later(still(start=1.0, velocity=(0.02, 0.0, 0.0)), late))
+        answers.append(answer(guidance, stamp=START + 8 * NS_PER_S)[1]["position"][0])
+    assert answers[0] == answers[1]
+
+
+def test_without_knots_nothing_is_planned_yet_and_nothing_is_wrong():
+    guidance = on_table()
+    guidance.accept_maneuver(maneuver("formation").record())
+    empty = still()
+    empty["count"] = 0
+    assert not guidance.accept_trajectory(empty)
+    assert answer(guidance)[2]["reason"] == Reason.NO_TRAJECTORY
+
+
+def sent_later(record, delay):
+    """The same trajectory, sent `delay` s later."""
+    record["stamp"] += round(delay * NS_PER_S)
+    record["offset"][0, :2] -= round(delay * NS_PER_S)
+    return record
+
+
+# From one maneuver of a formation to the next
+
+
+def test_the_next_maneuver_of_a_formation_goes_on_with_what_is_followed_until_it_has_its_own():
+    body = flying()
+    moving = still(velocity=(0.02, 0.0, 0.0))
+    assert body.guidance.accept_trajectory(moving)
+    body.run(10.0)
+    start = START + round((body.history[-1]["time"] + 0.3) * NS_PER_S)
+    body.command(maneuver("formation", number=2, speed_limit=SPEED, start=start))
+    body.run(2.0)
+    assert body.status[0]["number"] == 2
+    assert body.status[0]["reason"] == Reason.NO_TRAJECTORY
+    moving["number"] = 2
+    assert body.guidance.accept_trajectory(moving)
+    body.run(4.0)
+    assert body.status[0]["reason"] == Reason.NONE
+    position, velocity = largest_jumps(body, since=20)
+    assert velocity < 1e-9
+    assert position < 1e-9
+    assert body.base_position()[0] == pytest.approx(0.02 * body.history[-1]["time"], abs=6e-3)
+
+
 # Ends in motion
 
 
@@ -365,10 +423,10 @@ def spoilt(**changes):
 
 
 BAD = {
-    "no knots": spoilt(count=((), 0)),
+    "fewer knots than none": spoilt(count=((), -1)),
     "more knots than there is room for": spoilt(count=((), MAX_KNOTS + 1)),
     "times that do not grow": spoilt(offset=((1,), 0)),
-    "a time before the stamp": spoilt(offset=((0,), -1)),
+    "a beginning before all time": spoilt(offset=((0,), -START - 2 * NS_PER_S)),
     "a position that is no number": spoilt(position=((1, 2), math.nan)),
     "an infinite velocity": spoilt(velocity=((0, 0), math.inf)),
     "a rate that is no number": spoilt(rate=((0, 1), math.nan)),
