@@ -30,13 +30,15 @@ class Keeping:
 
     required: centre to centre, never less by the truth; body: required of a centre to a zone; margin: what plans add
     between two vehicles for both of their errors together, and half of it to a zone; spare: what they add to that
-    between two vehicles where there is room, which leaves time to replan for one that lags.
+    between two vehicles where there is room, which leaves time to replan for one that lags; undisturbed: what a safety
+    filter leaves alone, centre to centre, which plans keep, too.
     """
 
     required: float
     margin: float
     body: float = 0.0
     spare: float = 0.0
+    undisturbed: float = 0.0
 
     @property
     def wanted(self) -> float:
@@ -46,7 +48,7 @@ class Keeping:
     @property
     def planned(self) -> float:
         """Distance centre to centre that plans keep."""
-        return self.required + self.margin
+        return max(self.required + self.margin, self.undisturbed)
 
     @property
     def clearance(self) -> float:
