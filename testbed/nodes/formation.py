@@ -101,11 +101,12 @@ class FormationNode(Node):
 
     def _seen(self, stamp: int) -> dict[str, np.void] | None:
         """Everybody's odometry of this tick; on wall time the newest, None while someone's is missing."""
-        newest = {name: max((key for key in inbox if key <= stamp or not self._lockstep), default=None)
-                  for name, inbox in self._odometry.items()}  # fmt: skip
-        if None in newest.values():
-            return None
-        return {name: self._odometry[name][key][0] for name, key in newest.items()}
+        seen = {}
+        for name, inbox in self._odometry.items():
+            if not (keys := [key for key in inbox if key <= stamp or not self._lockstep]):
+                return None
+            seen[name] = inbox[max(keys)][0]
+        return seen
 
     def _report(self, text: str, seconds: float) -> None:
         """Say on `/diagnostics` what was planned and how long that took."""
