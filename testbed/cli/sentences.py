@@ -9,6 +9,7 @@ from testbed.description.maneuver import Maneuver
 from testbed.plan.commands import Event
 from testbed.plan.criteria import CriterionResult
 from testbed.plan.ends_of_motion import told_hold, told_stop
+from testbed.plan.formation_events import told_formation
 from testbed.plan.formatting import value_and_limit
 from testbed.plan.guard_events import told_guard
 from testbed.plan.progress import told
@@ -58,6 +59,7 @@ _SENTENCES: Final[dict[str, Callable[[Data], str]]] = {
     "fault_over": lambda data: f"whole again: {data['fault']}",
     "guard": told_guard,
     "separation": told_separation,
+    "formation": told_formation,
     "gas_warning": lambda data: f"WARNING: {data['text']}",
     "own_part_failed": lambda data: f"FAILED, everything stops: {data['text']}",
     "retry": lambda data: f"once more, because: {data['reason']}",

@@ -93,10 +93,10 @@ def test_a_leader_that_moves_is_followed():
         assert away[-500:].max() < 0.04
 
 
-def test_one_that_lags_is_planned_for_anew():
+def test_one_that_lags_for_a_while_is_planned_for_anew_and_arrives():
     configuration = session("crossing", guaranteed=False)
     weak = tuple(
-        ValveWeak(kind="valve_weak", vehicle="wren", valve=valve.name, factor=0.3, at=4.0)
+        ValveWeak(kind="valve_weak", vehicle="wren", valve=valve.name, factor=0.3, at=4.0, until=14.0)
         for valve in configuration.vehicles["wren"].thrusters.valves
     )
     flown = Flown(session("crossing", guaranteed=False, faults=weak))

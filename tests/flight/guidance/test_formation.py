@@ -362,7 +362,8 @@ def test_the_next_maneuver_of_a_formation_goes_on_with_what_is_followed_until_it
     body = flying()
     moving = still(velocity=(0.02, 0.0, 0.0))
     assert body.guidance.accept_trajectory(moving)
-    body.run(10.0)
+    body.run(30.0)  # the fade from rest is over by then
+    since = len(body.history)
     start = START + round((body.history[-1]["time"] + 0.3) * NS_PER_S)
     body.command(maneuver("formation", number=2, speed_limit=SPEED, start=start))
     body.run(2.0)
@@ -372,7 +373,7 @@ def test_the_next_maneuver_of_a_formation_goes_on_with_what_is_followed_until_it
     assert body.guidance.accept_trajectory(moving)
     body.run(4.0)
     assert body.status[0]["reason"] == Reason.NONE
-    position, velocity = largest_jumps(body, since=20)
+    position, velocity = largest_jumps(body, since)
     assert velocity < 1e-9
     assert position < 1e-9
     assert body.base_position()[0] == pytest.approx(0.02 * body.history[-1]["time"], abs=6e-3)
