@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from testbed.flight.formation.inspection import Findings, inspect, inspect_moment
-from testbed.flight.formation.program import Ends, build, filled
+from testbed.flight.formation.program import Ends, Programs, filled
 from testbed.flight.formation.separation import Side, planes_about
 from testbed.flight.formation.solver import solve
 from testbed.flight.formation.task import Task
@@ -71,11 +71,12 @@ def refine(task: Task, duration: float, side: int, given: Given) -> Found:
     """A sequence of programs from straight ways on, passing on `side`, until it gains no more or does not get there."""
     intervals = int(np.clip(math.ceil(duration / INTERVAL), FEWEST, MOST))
     ends = Ends.of(task, duration, intervals)
+    programs = Programs.of(task, ends)
     points, last = straight(ends), math.inf
     best = Found(None, None, math.inf, 0, tight=True)
     for iteration in range(1, ITERATIONS + 1):
         planes = planes_about(task, ends, points, side if iteration == 1 else Side.NEARER)
-        solution = solve(build(task, ends, planes))
+        solution = solve(programs.beyond(planes))
         if solution is None:
             best = replace(best, contradiction=iteration == 1)
             break

@@ -45,14 +45,17 @@ def begin(task: Task) -> Course:
     return Course(task, plan(task), task.limits)
 
 
-def deviations(course: Course, time: float, positions: Array, velocities: Array, ahead: float = 0.0) -> Array:
-    """Distance m of each vehicle from its trajectory along the free axes, (V,), at `time` s or `ahead` s later.
+def deviations(course: Course, time: float, positions: Array, velocities: Array, ahead: float) -> Array:
+    """Distance m of each vehicle from its trajectory along the free axes, (V,): the larger of now and `ahead` s later.
 
-    Vehicles at `positions` m with `velocities` m/s, (V, 3) each; what lies ahead is what the present speeds make of it.
+    Vehicles at `positions` m with `velocities` m/s, (V, 3) each, at `time` s; what lies ahead is what the present
+    speeds make of it.
     """
     place, speed, _ = course.plan.trajectories.at(time)
-    amiss = positions - place + ahead * (velocities - speed)
-    return np.asarray(np.linalg.norm(amiss[:, list(course.task.axes)], axis=1))
+    axes = list(course.task.axes)
+    now = (positions - place)[:, axes]
+    later = now + ahead * (velocities - speed)[:, axes]
+    return np.sqrt(np.maximum(np.sum(now**2, axis=1), np.sum(later**2, axis=1)))
 
 
 def watch(
@@ -67,8 +70,7 @@ def watch(
     """
     if time - course.task.time < rule.pause:
         return None
-    amiss = np.maximum(*(deviations(course, time, positions, velocities, ahead) for ahead in (0.0, rule.ahead)))
-    lags = amiss > rule.deviation
+    lags = deviations(course, time, positions, velocities, rule.ahead) > rule.deviation
     if not lags.any() and course.plan.outcome != Outcome.STAY:
         return None
     start = time + rule.lead
@@ -92,6 +94,8 @@ def redirect(course: Course, time: float, goals: tuple[Motion, ...], rule: Repla
     It begins `rule.lead` s after `time` from where the trajectories have everyone. Goals hardly differ where, then or
     at the end of the plan, whichever is later, all are within `rule.deviation` of the present ones.
     """
+    if time - course.task.time < rule.pause:
+        return None
     start = time + rule.lead
     met = np.array([max(start, course.plan.trajectories.end)])
     axes = list(course.task.axes)
@@ -99,7 +103,7 @@ def redirect(course: Course, time: float, goals: tuple[Motion, ...], rule: Repla
         float(np.linalg.norm((new.at(met)[0] - old.at(met)[0])[0, axes]))
         for new, old in zip(goals, course.task.goals, strict=True)
     ]
-    if time - course.task.time < rule.pause or max(moved) <= rule.deviation:
+    if max(moved) <= rule.deviation:
         return None
     positions, velocities, _ = course.plan.trajectories.at(start)
     task = replace(course.task, time=start, positions=positions, velocities=velocities, goals=goals)

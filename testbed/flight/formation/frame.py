@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import Self
+from functools import cached_property
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +47,19 @@ class Frame:
         return Rotation.from_rotvec(np.outer(times - self.time, self.rate)) * Rotation.from_quat(self.orientation)
 
 
+class Helix(NamedTuple):
+    """A point that circles about a centre that drifts: centre + drift·t + cos(rate·t)·across + sin(rate·t)·beside.
+
+    t: since the frame's time, s; centre m, drift m/s, across and beside m, all (3,) in the fixed frame; rate rad/s.
+    """
+
+    centre: Array
+    drift: Array
+    across: Array
+    beside: Array
+    rate: float
+
+
 @dataclass(frozen=True)
 class Slot:
     """A place that a frame carries along: position in the frame, m, and orientation relative to it."""
@@ -58,12 +73,23 @@ class Slot:
 
         Of a point r fixed in a frame at c that turns at rate w: c + r, v + w × r and w × (w × r).
         """
-        arm = self.frame.turned(times).apply(np.array(self.position)).reshape(-1, 3)
-        rate = np.array(self.frame.rate)
-        turning = np.cross(rate, arm)
-        velocity = np.array(self.frame.velocity)
-        centre = np.array(self.frame.position) + np.outer(times - self.frame.time, velocity)
-        return centre + arm, velocity + turning, np.cross(rate, turning)
+        centre, drift, across, beside, rate = self._path
+        t = (times - self.frame.time)[:, None]
+        cosine, sine = np.cos(rate * t), np.sin(rate * t)
+        arm = cosine * across + sine * beside
+        turning = rate * (cosine * beside - sine * across)
+        return centre + drift * t + arm, drift + turning, -(rate**2) * arm
+
+    @cached_property
+    def _path(self) -> Helix:
+        """How it moves: only what is across the axis that the frame turns about goes round."""
+        frame = self.frame
+        arm = np.array(rotation.rotate(np.array(frame.orientation), np.array(self.position, dtype=float)))
+        rate = math.hypot(*frame.rate)
+        axis = np.array(frame.rate) / rate if rate > 0.0 else np.zeros(3)
+        along = (arm @ axis) * axis
+        beside = np.array(rotation.cross(axis, arm))
+        return Helix(np.array(frame.position) + along, np.array(frame.velocity), arm - along, beside, rate)
 
     def orientations(self, times: Array) -> Rotation:
         """Orientation of a vehicle in the slot at `times` (K,), s."""

@@ -8,11 +8,10 @@ from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 from testbed.description import rotation
 from testbed.description.messages import UNKNOWN_VARIANCE
-from testbed.flight.formation.frame import Frame
+from testbed.flight.formation.frame import ZERO, Frame
 from testbed.flight.formation.trajectories import Coasting
 
 Array = NDArray[np.float64]
@@ -36,18 +35,17 @@ class Known:
     @classmethod
     def of(cls, odometry: np.void, time: float) -> Self:
         """Of one messages.ODOMETRY; what hardly moves is at rest."""
-        turn = Rotation.from_quat(odometry["orientation"])
-        velocity, rate = turn.apply(np.array([odometry["linear_velocity"], odometry["angular_velocity"]]))
-        velocity = velocity if np.linalg.norm(velocity) > STILL else np.zeros(3)
-        rate = rate if np.linalg.norm(rate) > STILL_RATE else np.zeros(3)
-        x, y, z, w = odometry["orientation"].tolist()
-        return cls(odometry["position"].copy(), velocity, (x, y, z, w), rate, time)
+        orientation = rotation.normalise(odometry["orientation"])
+        velocity = rotation.rotate(orientation, odometry["linear_velocity"])
+        rate = rotation.rotate(orientation, odometry["angular_velocity"])
+        velocity = velocity if math.hypot(*velocity) > STILL else ZERO
+        rate = rate if math.hypot(*rate) > STILL_RATE else ZERO
+        return cls(odometry["position"].copy(), np.array(velocity), orientation, np.array(rate), time)
 
     @property
     def body_rate(self) -> tuple[float, float, float]:
         """Rate along the vehicle's own axes, rad/s."""
-        x, y, z = Rotation.from_quat(self.orientation).inv().apply(self.rate).tolist()
-        return x, y, z
+        return rotation.rotate_inverse(self.orientation, self.rate)
 
     def coasting(self) -> Coasting:
         """As a body that keeps its velocity."""

@@ -104,28 +104,13 @@ def directions(n: int) -> Array:
     return np.asarray(every / np.linalg.norm(every, axis=1)[:, None])
 
 
-@lru_cache(maxsize=64)
-def differences(vehicles: int, intervals: int, n: int) -> tuple[Any, Any]:
-    """Second differences of all control points (V, N, n) at the intervals, and first and second along `directions`.
+def differences(intervals: int) -> tuple[Array, Array]:
+    """First differences (N - 1, N) of the control points of one path, and second differences (N, N) at the intervals.
 
-    As sparse matrices; the latter stacked, second differences first, then the first at the inner knots.
+    At the ends a second difference lacks what the given velocity adds: see _turning_of_ends.
     """
-    first = sparse.diags_array([-1.0, 1.0], offsets=[0, 1], shape=(intervals - 1, intervals), format="csr")
-    ends = sparse.diags_array([1.0, -1.0], offsets=[0, -1], shape=(intervals, intervals - 1), format="csr")
-    second = ends @ first
-    every, eye, along = directions(n), sparse.eye_array(vehicles), sparse.eye_array(n)
-    bounded = [sparse.kron(eye, sparse.kron(rows, every), format="csr") for rows in (second, first)]
-    return (
-        sparse.kron(eye, sparse.kron(second, along), format="csr"),
-        sparse.vstack(bounded, format="csr"),
-    )
-
-
-@lru_cache(maxsize=64)
-def free(vehicles: int, intervals: int, n: int) -> tuple[Indices, Indices]:
-    """Indices of the free and of the fixed control points among all of them, flattened."""
-    grid = np.arange(vehicles * intervals * n).reshape(vehicles, intervals, n)
-    return grid[:, 1:-1].ravel(), grid[:, [0, -1]].ravel()
+    first = np.diff(np.eye(intervals), axis=0)
+    return first, np.diff(first, axis=0, prepend=0.0, append=0.0)
 
 
 def filled(points: Array, x: Array) -> Array:
@@ -137,71 +122,120 @@ def filled(points: Array, x: Array) -> Array:
     return result
 
 
-def build(task: Task, ends: Ends, planes: Planes) -> Program:
-    """The program of one iteration."""
-    V, N, n = task.count, ends.intervals, len(task.axes)
-    inner, outer = free(V, N, n)
-    points = np.zeros((V, N, n))
-    points[:, 0], points[:, -1] = ends.first, ends.last
-    known = points.ravel()[outer]
-    P, q, constant = _cost(task, ends, known)
-    hard, hard_bounds = _limits(task, ends, known)
-    soft, soft_bounds, owners, owned = _soft(task, ends, planes, known)
-    slack = sparse.csr_array((np.full(len(owners), -1.0), (np.arange(len(owners)), owners)), (len(owners), owned))
-    A = sparse.block_array([
-        [hard, None],
-        [soft, slack],
-        [None, -sparse.eye_array(owned)],
-    ], format="csc")  # fmt: skip
-    return Program(
-        sparse.block_diag([P, sparse.csc_array((owned, owned))], format="csc"),
-        np.concatenate([q, np.full(owned, WEIGHT)]),
-        A,
-        np.concatenate([hard_bounds, soft_bounds, np.zeros(owned)]),
-        constant,
-        len(inner),
-    )
+@dataclass(frozen=True)
+class Entries:
+    """Entries of a sparse matrix with `count` rows: their rows, columns and values, all (E,)."""
+
+    rows: Indices
+    columns: Indices
+    values: Array
+    count: int
+
+    @classmethod
+    def of(cls, matrix: Any) -> Entries:
+        """Those of a sparse matrix."""
+        entries = matrix.tocoo()
+        return cls(entries.row, entries.col, entries.data, entries.shape[0])
+
+    @classmethod
+    def stacked(cls, *parts: Entries) -> Entries:
+        """Those of matrices one below the other."""
+        starts = np.cumsum([0, *(part.count for part in parts)])
+        return cls(
+            np.concatenate([start + part.rows for start, part in zip(starts, parts, strict=False)]),
+            np.concatenate([part.columns for part in parts]),
+            np.concatenate([part.values for part in parts]),
+            int(starts[-1]),
+        )
+
+    def less(self, columns: Indices) -> Entries:
+        """The same rows, each less the variable of its own column in `columns`, (count,)."""
+        return Entries(
+            np.concatenate([self.rows, np.arange(self.count)]),
+            np.concatenate([self.columns, columns]),
+            np.concatenate([self.values, np.full(self.count, -1.0)]),
+            self.count,
+        )
 
 
-def _cost(task: Task, ends: Ends, known: Array) -> tuple[Any, Array, float]:
+@dataclass(frozen=True)
+class Programs:
+    """The programs of one attempt: the effort, the limits of vehicles and the area stay, the planes change.
+
+    `points` (V, N, n): control points, of which only the ends are given. P, q and constant as of Program; staying and
+    bounds: limits and area as Ax <= b on the free control points, then one slack for each of them and the area.
+    """
+
+    points: Array
+    P: Any
+    q: Array
+    constant: float
+    staying: Entries
+    bounds: Array
+
+    @classmethod
+    def of(cls, task: Task, ends: Ends) -> Programs:
+        """Those of a task between these ends."""
+        points = np.zeros((task.count, ends.intervals, len(task.axes)))
+        points[:, 0], points[:, -1] = ends.first, ends.last
+        limits, limit_bounds = _limits(task, ends, points)
+        area, area_bounds = _area(task, ends.intervals)
+        bounds = np.concatenate([limit_bounds, area_bounds])
+        return cls(points, *_cost(task, ends, points), Entries.stacked(limits, area), bounds)
+
+    def beyond(self, planes: Planes) -> Program:
+        """The program that also keeps beyond these planes, each with a slack of its own."""
+        vehicles, intervals, _ = self.points.shape
+        inner, first = len(self.q), vehicles * (intervals - 2)
+        slacks = first + len(planes.one)
+        rows, bounds, plane = plane_rows(planes, self.points)
+        overstepped = Entries(np.arange(slacks), inner + np.arange(slacks), np.full(slacks, -1.0), slacks)
+        every = Entries.stacked(self.staying, rows.less(inner + first + plane), overstepped)
+        shape = every.count, inner + slacks
+        return Program(
+            sparse.block_diag([self.P, sparse.csc_array((slacks, slacks))], format="csc"),
+            np.concatenate([self.q, np.full(slacks, WEIGHT)]),
+            sparse.csc_array((every.values, (every.rows, every.columns)), shape),
+            np.concatenate([self.bounds, bounds, np.zeros(slacks)]),
+            self.constant,
+            inner,
+        )
+
+
+def _cost(task: Task, ends: Ends, points: Array) -> tuple[Any, Array, float]:
     """Upper triangle of P, q and constant of the effort."""
-    V, N, n = task.count, ends.intervals, len(task.axes)
-    inner, outer = free(V, N, n)
-    second = differences(V, N, n)[0]
-    limit = np.repeat([one.acceleration for one in task.limits], N * n)
-    scale = 1.0 / (limit * ends.interval**2 * np.sqrt(N))
-    matrix = sparse.diags_array(scale) @ second
-    offset = scale * _velocity_terms(ends, n) + matrix[:, outer] @ known
-    moved = matrix[:, inner].tocsc()
+    free = differences(ends.intervals)[1][:, 1:-1]
+    given = _turning_of_ends(ends, points)
+    scale = np.array([1.0 / (one.acceleration**2 * ends.interval**4 * ends.intervals) for one in task.limits])
+    square = np.kron(np.triu(free.T @ free), np.eye(len(task.axes)))
     return (
-        sparse.triu(2.0 * (moved.T @ moved), format="csc"),
-        np.asarray(2.0 * (moved.T @ offset)),
-        float(offset @ offset),
+        sparse.kron(sparse.diags_array(2.0 * scale), square, format="csc"),
+        (2.0 * scale[:, None, None] * (free.T @ given)).ravel(),
+        float(np.sum(scale[:, None, None] * given**2)),
     )
 
 
-def _velocity_terms(ends: Ends, n: int) -> Array:
-    """What the given velocities at the ends add to the second differences, flattened (V, N, n)."""
-    terms = np.zeros((len(ends.start), ends.intervals, n))
+def _turning_of_ends(ends: Ends, points: Array) -> Array:
+    """What both ends alone add to the second differences, (V, N, n); of `points` (V, N, n) only the ends are given."""
+    terms = np.asarray(differences(ends.intervals)[1] @ points)
     terms[:, 0] -= ends.interval * ends.start_velocity
     terms[:, -1] += ends.interval * ends.end_velocity
-    return terms.ravel()
+    return terms
 
 
-def _limits(task: Task, ends: Ends, known: Array) -> tuple[Any, Array]:
-    """Rows and bounds of acceleration and speed."""
-    V, N, n = task.count, ends.intervals, len(task.axes)
-    inner, outer = free(V, N, n)
-    bounded = differences(V, N, n)[1]
-    every, share = directions(n), covering(directions(n))
-    h = ends.interval
-    acceleration = np.repeat([share * one.acceleration * h * h for one in task.limits], N * len(every))
-    acceleration -= (_velocity_terms(ends, n).reshape(-1, n) @ every.T).ravel()
+def _limits(task: Task, ends: Ends, points: Array) -> tuple[Entries, Array]:
+    """Rows and bounds of acceleration and speed along `directions`, on the free control points."""
+    first, second = differences(ends.intervals)
+    every, share = directions(len(task.axes)), covering(directions(len(task.axes)))
+    h, eye = ends.interval, sparse.eye_array(task.count)
+    hardest = np.array([share * one.acceleration * h * h for one in task.limits])[:, None, None]
     # Who starts faster than the limit may take the time that braking takes.
     own = np.array([share * one.speed for one in task.limits])[:, None, None]
     braking = _left_of_start(task, ends, share)[:, :, None] * (ends.start_velocity @ every.T)[:, None]
-    speed = h * np.maximum(own, braking).ravel()
-    return bounded[:, inner], np.concatenate([acceleration, speed]) - bounded[:, outer] @ known
+    acceleration = hardest - _turning_of_ends(ends, points) @ every.T
+    speed = h * np.maximum(own, braking) - first @ points @ every.T
+    rows = [sparse.kron(eye, np.kron(each[:, 1:-1], every), format="coo") for each in (second, first)]
+    return Entries.stacked(*map(Entries.of, rows)), np.concatenate([acceleration.ravel(), speed.ravel()])
 
 
 def _left_of_start(task: Task, ends: Ends, share: float) -> Array:
@@ -211,41 +245,42 @@ def _left_of_start(task: Task, ends: Ends, share: float) -> Array:
     return np.asarray(np.maximum(1.0 - np.outer(rate / speed, ends.interval * np.arange(1, ends.intervals)), 0.0))
 
 
-def _soft(task: Task, ends: Ends, planes: Planes, known: Array) -> tuple[Any, Array, Indices, int]:
-    """Rows and bounds of the area and the planes, the slack that each row may use, and how many there are."""
-    V, N, n = task.count, ends.intervals, len(task.axes)
-    inner, outer = free(V, N, n)
-    sides = len(task.area.normals)
-    area = sparse.kron(sparse.eye_array(V * (N - 2)), task.area.normals, format="csr")
-    area_slack = np.repeat(np.arange(V * (N - 2)), sides)
-    rows, bounds, plane = plane_rows(planes, V, N, n)
-    return (
-        sparse.vstack([area, rows[:, inner]], format="csr"),
-        np.concatenate([np.tile(task.area.offsets, V * (N - 2)), bounds - rows[:, outer] @ known]),
-        np.concatenate([area_slack, V * (N - 2) + plane]),
-        V * (N - 2) + len(planes.one),
-    )
+def _area(task: Task, intervals: int) -> tuple[Entries, Array]:
+    """Rows and bounds of the area at each free control point, which may overstep it by a slack of its own."""
+    n, sides = len(task.axes), len(task.area.normals)
+    count = task.count * (intervals - 2)
+    normals = Entries.of(sparse.kron(sparse.eye_array(count), task.area.normals, format="coo"))
+    slack = count * n + np.repeat(np.arange(count), sides)
+    return normals.less(slack), np.tile(task.area.offsets, count)
 
 
-def plane_rows(planes: Planes, vehicles: int, intervals: int, n: int) -> tuple[Any, Array, Indices]:
-    """-normal·(x_one - x_other) <= -bound at knot k, c_k and knot k + 1, on all control points; and each row's plane.
+def plane_rows(planes: Planes, points: Array) -> tuple[Entries, Array, Indices]:
+    """-normal·(x_one - x_other) <= -bound at knot k, c_k and knot k + 1, on the free control points; each row's plane.
 
-    Rows that only the given ends could change are left out.
+    Rows that only the given ends of `points` (V, N, n) could change are left out.
     """
+    _, intervals, n = points.shape
     k, R = planes.interval, len(planes.one)
     # Control points and weights of knot k, c_k, knot k + 1; the knots at the ends are given.
     terms = [((k - 1, 0.5), (k, 0.5)), ((k, 1.0),), ((k, 0.5), (k + 1, 0.5))]
     inside = [k >= 1, (k >= 1) & (k <= intervals - 2), k <= intervals - 2]
-    rows, columns, values = [], [], []
-    numbers = np.arange(3 * R).reshape(3, R)
-    for at, weighted in enumerate(terms):
-        for sign, who in ((-1.0, planes.one), (1.0, planes.other)):
-            keep = inside[at] & (who >= 0)
-            for point, weight in weighted:
-                columns.append((((who * intervals + point) * n)[keep, None] + np.arange(n)).ravel())
-                rows.append(np.repeat(numbers[at][keep], n))
-                values.append((sign * weight * planes.normals[keep]).ravel())
-    shape = (3 * R, vehicles * intervals * n)
-    matrix = sparse.csr_array((np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))), shape)
     kept = np.concatenate(inside)
-    return matrix[kept], -planes.bounds.T.ravel()[kept], np.tile(np.arange(R), 3)[kept]
+    numbers = (np.cumsum(kept) - 1).reshape(3, R)
+    rows, owners, at, values = [], [], [], []
+    for term, weighted in enumerate(terms):
+        for sign, who in ((-1.0, planes.one), (1.0, planes.other)):
+            keep = inside[term] & (who >= 0)
+            for point, weight in weighted:
+                rows.append(numbers[term][keep])
+                owners.append(who[keep])
+                at.append(point[keep])
+                values.append(sign * weight * planes.normals[keep])
+    row, owner, interval, value = (np.concatenate(parts) for parts in (rows, owners, at, values))
+    given = (interval == 0) | (interval == intervals - 1)
+    bounds = -planes.bounds.T.ravel()[kept]
+    np.subtract.at(bounds, row[given], np.sum(value[given] * points[owner[given], interval[given]], axis=1))
+    first = (owner * (intervals - 2) + interval - 1)[~given] * n
+    entries = Entries(
+        np.repeat(row[~given], n), (first[:, None] + np.arange(n)).ravel(), value[~given].ravel(), len(bounds)
+    )
+    return entries, bounds, np.tile(np.arange(R), 3)[kept]

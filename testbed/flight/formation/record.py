@@ -32,7 +32,6 @@ def trajectory_record(
     one["stamp"], one["number"], one["count"] = stamps[0], number, count
     one["offset"][:count] = stamps - stamps[0]
     one["position"][:count], one["velocity"][:count] = positions, velocities
-    for k, time in enumerate(times):
-        orientation, rate = turn.at(float(time))
-        one["orientation"][k], one["rate"][k] = orientation, Rotation.from_quat(orientation).apply(rate)
+    orientations, rates = turn.during(times)
+    one["orientation"][:count], one["rate"][:count] = orientations, Rotation.from_quat(orientations).apply(rates)
     return record

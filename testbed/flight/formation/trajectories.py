@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+ROUNDING: Final = 1e-9
+"""By what share of a step rounding may lengthen a stretch that is a whole number of steps."""
 
 
 class Motion(Protocol):
@@ -54,13 +57,27 @@ class Trajectories:
 
     def at(self, time: float) -> tuple[Array, Array, Array]:
         """Positions, velocities and accelerations of all vehicles at one time, each (V, 3)."""
-        if time >= self.times[-1]:
-            moving = [goal.at(np.array([time])) for goal in self.goals]
-            return tuple(np.array([one[what][0] for one in moving]) for what in range(3))  # type: ignore[return-value]
-        k = max(int(np.searchsorted(self.times, time, side="right")) - 1, 0)
-        t = max(time, float(self.times[0])) - self.times[k]
+        positions, velocities, accelerations = self.during(np.array([time]))
+        return positions[:, 0], velocities[:, 0], accelerations[:, 0]
+
+    def during(self, times: Array) -> tuple[Array, Array, Array]:
+        """The same at `times` (K,) s, each (V, K, 3)."""
+        late = times >= self.times[-1]
+        if late.all():
+            return self._beyond(times)
+        k = np.clip(np.searchsorted(self.times, times, side="right") - 1, 0, len(self.times) - 2)
+        t = (np.maximum(times, self.times[0]) - self.times[k])[:, None]
         p, v, a = self.positions[:, k], self.velocities[:, k], self.accelerations[:, k]
-        return p + v * t + 0.5 * a * t * t, v + a * t, a
+        states = p + v * t + 0.5 * a * t * t, v + a * t, a
+        if late.any():
+            for state, beyond in zip(states, self._beyond(times[late]), strict=True):
+                state[:, late] = beyond
+        return states
+
+    def _beyond(self, times: Array) -> tuple[Array, Array, Array]:
+        """The same from the last knot on."""
+        moving = np.array([goal.at(times) for goal in self.goals])
+        return moving[:, 0], moving[:, 1], moving[:, 2]
 
     def points(self, until: float, step: float, begin: float | None = None) -> tuple[Array, Array, Array, Array]:
         """Points for a message that lasts to `until` s: the knots, then the goals' motion every `step` s or closer.
@@ -70,11 +87,9 @@ class Trajectories:
         """
         knots = self.times if begin is None else np.append(begin, self.times[self.times > begin])
         last = float(knots[-1])
-        beyond = max(int(np.ceil((until - last) / step)), 0)
+        beyond = max(int(np.ceil((until - last) / step - ROUNDING)), 0)
         times = np.append(knots, last + (until - last) * np.arange(1, beyond + 1) / max(beyond, 1))
-        states = [self.at(float(time)) for time in times]
-        positions, velocities, accelerations = (np.stack([one[what] for one in states], axis=1) for what in range(3))
-        return times, positions, velocities, accelerations
+        return times, *self.during(times)
 
     def sampled(self, step: float) -> tuple[Array, Array]:
         """Times (S,) from the first knot to the last, at most `step` s apart, and positions (V, S, 3)."""
@@ -98,8 +113,8 @@ class Followed:
 
     def at(self, times: Array) -> tuple[Array, Array, Array]:
         """As Motion."""
-        states = [self.trajectories.at(float(time)) for time in times]
-        return tuple(np.array([one[what][self.vehicle] for one in states]) for what in range(3))  # type: ignore[return-value]
+        positions, velocities, accelerations = self.trajectories.during(times)
+        return positions[self.vehicle], velocities[self.vehicle], accelerations[self.vehicle]
 
 
 def from_control_points(

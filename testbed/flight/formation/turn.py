@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,28 +31,34 @@ class Turn:
 
     def at(self, time: float) -> tuple[Array, Array]:
         """Orientation (4,) and rate (3,) rad/s along body axes at `time` s; with the slot from the end on."""
-        slot = self._slot(time)
-        left, slope = self._left(time)
-        turned = Rotation.from_rotvec(left)
-        rate = np.array(rotation.rate_of(left, slope)) + (slot * turned).inv().apply(self.slot.frame.rate)
-        return (slot * turned).as_quat(), rate
+        orientations, rates = self.during(np.array([time]))
+        return orientations[0], rates[0]
+
+    def during(self, times: Array) -> tuple[Array, Array]:
+        """The same at `times` (K,) s: (K, 4) and (K, 3)."""
+        left, slope = self._left(times)
+        turned = self.slot.orientations(times) * Rotation.from_rotvec(left)
+        own = [rotation.rate_of(*one) for one in zip(left, slope, strict=True)]
+        return turned.as_quat(), np.array(own) + turned.inv().apply(self.slot.frame.rate)
 
     @property
     def angle(self) -> float:
         """How far it is to turn, rad."""
-        return float(np.linalg.norm(self._left(self.time)[0]))
+        return float(np.linalg.norm(self._begun[0]))
 
-    def _slot(self, time: float) -> Rotation:
-        return self.slot.orientations(np.array([time]))[0]
-
-    def _left(self, time: float) -> tuple[Array, Array]:
-        """What is left to turn, (3,) rad, and its slope, rad/s."""
-        u = min(max((time - self.time) / self.duration, 0.0), 1.0)
-        slot = self._slot(self.time)
-        begun = Rotation.from_quat(self.orientation)
-        left: Array = (slot.inv() * begun).as_rotvec()
-        own: Array = np.array(self.rate) - begun.inv().apply(self.slot.frame.rate)
-        slope = np.array(rotation.slope_of(left, own))
+    def _left(self, times: Array) -> tuple[Array, Array]:
+        """What is left to turn, rad, and its slope, rad/s, at `times` (K,) s; (K, 3) each."""
+        u = np.clip((times - self.time) / self.duration, 0.0, 1.0)[:, None]
+        left, slope = self._begun
         value = left * (1.0 + 2.0 * u) * (1.0 - u) ** 2 + slope * self.duration * u * (1.0 - u) ** 2
         change = -6.0 * u * (1.0 - u) * left / self.duration + slope * (1.0 - u) * (1.0 - 3.0 * u)
         return value, change
+
+    @cached_property
+    def _begun(self) -> tuple[Array, Array]:
+        """The same at the start, (3,) each."""
+        slot = self.slot.orientations(np.array([self.time]))[0]
+        begun = Rotation.from_quat(self.orientation)
+        left: Array = (slot.inv() * begun).as_rotvec()
+        own: Array = np.array(self.rate) - begun.inv().apply(self.slot.frame.rate)
+        return left, np.array(rotation.slope_of(left, own))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -48,7 +49,7 @@ class Flight:
     begin: float
     until: float
 
-    @property
+    @cached_property
     def goes_on(self) -> bool:
         """Whether the vehicles move or turn on when all are in place."""
         late = self.course.plan.trajectories.at(self.course.plan.trajectories.end)[1]
@@ -76,6 +77,7 @@ class UnderWay:
         self._told: dict[str, NDArray[np.void]] = {}
         self._frame_zero: float | None = None
         self._paused: float | None = None
+        self._kept: dict[str, Slot] = {}
         self.news: list[Planned] = []
 
     @property
@@ -94,7 +96,7 @@ class UnderWay:
 
         `orders`: of those that fly the formation at `time` s; scene: None where not everyone knows where it is.
         """
-        self.news = []
+        self.news, before = [], self.flight
         names = tuple(name for name in self.task.places if name in orders)
         numbers = {name: orders[name].number for name in names}
         renumbered, self._numbers = numbers != self._numbers, numbers
@@ -109,7 +111,7 @@ class UnderWay:
             self._look(scene)
         if self._coming is None and self._present is not None:
             self._renew(self._present, time)
-        if renumbered:
+        if renumbered or self.flight is not before:
             self._tell()
         return self._told
 
@@ -125,8 +127,11 @@ class UnderWay:
             self._paused = None
 
     def _slots(self, scene: Scene, names: tuple[str, ...]) -> tuple[Slot, ...]:
+        """The vehicles' slots; the same ones as before where the frame is the same."""
         frame = self._frame(scene)
-        return tuple(self.task.places[name].slot(frame) for name in names)
+        if not self._kept or next(iter(self._kept.values())).frame != frame:
+            self._kept = {name: place.slot(frame) for name, place in self.task.places.items()}
+        return tuple(self._kept[name] for name in names)
 
     def _frame(self, scene: Scene) -> Frame:
         task = self.task
@@ -169,11 +174,8 @@ class UnderWay:
         flight = self._present
         if flight is None:
             return ()
-        amiss = [
-            deviations(flight.course, scene.time, *_states(scene, flight.names), ahead)
-            for ahead in (0.0, self._rule.ahead)
-        ]
-        late = np.maximum(*amiss) > self._rule.deviation
+        states = _states(scene, flight.names)
+        late = deviations(flight.course, scene.time, *states, self._rule.ahead) > self._rule.deviation
         return tuple(name for name, lags in zip(flight.names, late, strict=True) if lags)
 
     def _limits(self, name: str) -> Limits:
@@ -186,24 +188,24 @@ class UnderWay:
         """Plan anew where someone lags or the leader moves otherwise."""
         flight = self._present
         assert flight is not None, "there is a plan in force where none is coming"
-        names, rule = flight.names, self._rule
-        course = replace(flight.course, task=replace(flight.course.task, others=scene.others))
+        course, names, rule = flight.course, flight.names, self._rule
         slots = self._slots(scene, names)
         aimed = replace(course, task=replace(course.task, goals=slots))
         if (new := watch(aimed, scene.time, *_states(scene, names), scene.others, rule)) is not None:
             self._adopt(new, scene, names, Why.LAG)
-        elif self.task.leader is not None and (new := redirect(course, scene.time, slots, rule)) is not None:
-            self._adopt(new, scene, names, Why.FRAME)
+        elif self.task.leader is not None:
+            led = replace(course, task=replace(course.task, others=scene.others))
+            if (new := redirect(led, scene.time, slots, rule)) is not None:
+                self._adopt(new, scene, names, Why.FRAME)
 
     def _renew(self, flight: Flight, time: float) -> None:
         """Tell in time how a flight that does not end at rest goes on."""
         if flight.goes_on and flight.until - time < RENEWED:
             start = time + self._rule.lead
             self._coming = replace(flight, begin=start, until=_until(flight.course, flight.turns, start, True))
-            self._tell()
 
     def _adopt(self, course: Course, scene: Scene, names: tuple[str, ...], why: Why) -> None:
-        """Make a course the coming one, with each vehicle's turn, and tell it."""
+        """Make a course the coming one, with each vehicle's turn."""
         lagging = self._lagging(scene) if why is Why.LAG else ()
         start, plan = course.task.time, course.plan
         slots = self._slots(scene, names)
@@ -211,7 +213,6 @@ class UnderWay:
         turns = tuple(self._turn(name, slot, scene, start, duration) for name, slot in zip(names, slots, strict=True))
         flight = Flight(course, names, turns, start, start)
         self._coming = replace(flight, until=_until(course, turns, start, flight.goes_on))
-        self._tell()
         self.news.append(Planned(
             self.task.run, self.attempt, self.task.name, why, names, lagging, plan.outcome, self._stamp(start),
             duration, plan.findings.least(), plan.tight,

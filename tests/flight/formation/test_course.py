@@ -112,3 +112,20 @@ def test_points_for_a_message_go_on_with_the_slots(course):
     assert positions.shape == velocities.shape == accelerations.shape == (3, len(times), 3)
     assert positions[:, : len(course.plan.trajectories.times)] == pytest.approx(course.plan.trajectories.positions)
     assert positions[:, -1] == pytest.approx(-positions[:, 0])
+
+
+def test_a_stretch_of_whole_steps_gets_no_point_more_by_rounding(course):
+    """A record has room for so many knots and no more."""
+    for late in np.random.default_rng(4).uniform(0.0, 300.0, 300):
+        trajectories = course.plan.trajectories
+        trajectories = replace(trajectories, times=trajectories.times + late)
+        times = trajectories.points(trajectories.end + 40 * 2.0, 2.0)[0]
+        assert len(times) == len(trajectories.times) + 40
+
+
+def test_states_at_many_times_are_those_at_each_of_them(course):
+    trajectories = course.plan.trajectories
+    times = np.array([-1.0, 0.0, 0.5 * trajectories.end, trajectories.end, trajectories.end + 3.0])
+    each = [trajectories.at(float(time)) for time in times]
+    for what, together in enumerate(trajectories.during(times)):
+        assert np.array_equal(together, np.stack([one[what] for one in each], axis=1))

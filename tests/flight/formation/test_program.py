@@ -8,7 +8,7 @@ from scipy.optimize import nnls
 from scipy.sparse import diags_array, triu
 
 from testbed.flight.formation import attempt, planner
-from testbed.flight.formation.program import WEIGHT, Ends, build, filled
+from testbed.flight.formation.program import WEIGHT, Ends, Programs, filled
 from testbed.flight.formation.separation import curves, planes_about
 from testbed.flight.formation.solver import solve
 from tests.drawn.reconfigurations import drawn
@@ -22,7 +22,7 @@ def program_of(seed, stretch=1.3, intervals=12):
     task = drawn(seed, np.random.default_rng([1, seed])).task()
     ends = Ends.of(task, stretch * planner.least_duration(task), intervals)
     points = attempt.straight(ends)
-    return task, ends, points, build(task, ends, planes_about(task, ends, points, 0))
+    return task, ends, points, Programs.of(task, ends).beyond(planes_about(task, ends, points, 0))
 
 
 def by_non_negative_least_squares(P, program):

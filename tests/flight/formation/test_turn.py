@@ -34,5 +34,14 @@ def test_the_rate_is_that_of_the_orientation(turn, time):
     assert (before.inv() * after).as_rotvec() / (2.0 * step) == pytest.approx(turn.at(time)[1], abs=1e-4)
 
 
+@given(TURN)
+def test_many_times_give_the_same_as_each_of_them(turn):
+    times = np.array([2.0, 3.0, 17.0, 43.0, 60.0])
+    orientations, rates = turn.during(times)
+    each = [turn.at(float(time)) for time in times]
+    assert orientations == pytest.approx(np.array([one[0] for one in each]), abs=1e-12)
+    assert rates == pytest.approx(np.array([one[1] for one in each]), abs=1e-12)
+
+
 def same(one, other):
     return (Rotation.from_quat(one).inv() * Rotation.from_quat(other)).magnitude() == pytest.approx(0.0, abs=1e-7)
