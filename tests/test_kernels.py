@@ -38,6 +38,12 @@ def test_kernel_sources_are_kernels_and_all_that_they_import(package):
     ]
 
 
+def test_no_kernel_sees_how_formations_are_planned_nor_how_a_plan_is_read():
+    """So that they can be edited without compiling every kernel anew."""
+    cold = [name for name in kernels.kernel_sources(kernels.PACKAGE) if name.startswith(("flight/formation/", "plan/"))]
+    assert sorted(cold) == ["plan/stirs.py", "plan/track.py"]
+
+
 @pytest.mark.parametrize("changed", ["model/plant.py", "description/gravity.py", "description/units.py"])
 def test_kernels_move_to_another_folder_when_a_file_they_see_changes(package, monkeypatch, changed):
     monkeypatch.setattr(kernels, "PACKAGE", package)

@@ -23,7 +23,8 @@ from testbed.plan.criteria_schema import (
     Separation,
 )
 from testbed.plan.geometry import angles_deg, distances, orientations_at, positions_at, separations
-from testbed.plan.samples import GAS, TRACK, TrySamples
+from testbed.plan.samples import GAS, TrySamples
+from testbed.plan.track import TRACK
 
 LONGEST_GAP_NS: Final = NS_PER_S // 2
 """A criterion cannot be met by samples that were never taken: with a longer gap it is not passed."""

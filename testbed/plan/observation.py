@@ -83,7 +83,7 @@ class Stretch:
     """Quiet steps, one after the other.
 
     stamps: of each step, ns; weighed: each tank after each step, stirs.WEIGHED (steps, n); seen: by index, observations
-    of some of the steps, always of the last, without motion. truth and reference: by vehicle, samples.TRACK, all since
+    of some of the steps, always of the last, without motion. truth and reference: by vehicle, track.TRACK, all since
     the step before the first, oldest first, of all vehicles at the same stamps; until[k]: how many of `truth` had come
     by step k.
     """

@@ -13,9 +13,6 @@ from testbed.plan.keep_out import KeepOut
 from testbed.plan.observation import Contact
 from testbed.plan.poses import PlannedPose
 
-TRACK: Final = np.dtype([("stamp", "i8"), ("position", "f8", (3,)), ("orientation", "f8", (4,))], align=True)
-"""The part of messages.ODOMETRY that criteria look at."""
-
 GAS: Final = np.dtype([("stamp", "i8"), ("mass", "f8")], align=True)
 """Mass of gas in a tank, kg, from supply pressure and temperature (description.gas_gauge)."""
 
@@ -44,14 +41,6 @@ class TrySamples:
     def vehicles(self) -> tuple[str, ...]:
         """Names of all vehicles of the try."""
         return tuple(self.goals)
-
-
-def track(odometry: NDArray[np.void]) -> NDArray[np.void]:
-    """Copy the fields of TRACK out of an array of messages.ODOMETRY."""
-    kept = np.empty(len(odometry), TRACK)
-    for name in ("stamp", "position", "orientation"):
-        kept[name] = odometry[name]
-    return kept
 
 
 def joined(pieces: Iterable[NDArray[np.void]], dtype: np.dtype) -> NDArray[np.void]:

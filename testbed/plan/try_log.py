@@ -15,7 +15,8 @@ from testbed.plan.geometry import separations
 from testbed.plan.keep_out import KeepOut
 from testbed.plan.observation import Contact, Observation, Stretch
 from testbed.plan.poses import PlannedPose
-from testbed.plan.samples import GAS, TRACK, TrySamples, joined, track
+from testbed.plan.samples import GAS, TrySamples, joined
+from testbed.plan.track import TRACK, track
 
 
 class TryLog:

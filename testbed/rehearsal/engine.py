@@ -282,7 +282,7 @@ def keep_odometry(wires: Any, tape: Any, v: int) -> None:
 
 @njit(cache=True)
 def keep_track(odometry: Any, track: Any) -> None:
-    """Fill one samples.TRACK."""
+    """Fill one track.TRACK."""
     track.stamp = odometry.stamp
     for i in range(3):
         track.position[i] = odometry.position[i]

@@ -28,6 +28,7 @@ from testbed.plan.sequence import Sequence
 from testbed.rehearsal.build import build_plant, build_radio
 from testbed.rehearsal.contacts import take_contacts
 from testbed.rehearsal.engine import fly_tick, read_step, run_steps
+from testbed.rehearsal.flight import flight_arrays
 from testbed.rehearsal.formation import FormationStep
 from testbed.rehearsal.own_ticks import OwnTicks
 from testbed.rehearsal.recording import EngineRecording
@@ -42,7 +43,6 @@ from testbed.rehearsal.wiring import (
     Heard,
     Noise,
     draw,
-    flight_arrays,
     plant_arrays,
     tape,
     wires,

@@ -1,4 +1,7 @@
-"""The arrays that the engine's compiled loop works on: plant, flight side, what passes between, what is kept."""
+"""The arrays that the engine's compiled loop works on: plant, flight side, what passes between, what is kept.
+
+This file imports nothing that reads a plan, so that no kernel is compiled anew when cold code of plan/ changes.
+"""
 
 from __future__ import annotations
 
@@ -9,24 +12,17 @@ from numpy.typing import NDArray
 
 from testbed.description import messages
 from testbed.description.messages import MAX_RANGES, PERIOD_NS, TICK_NS
-from testbed.flight.estimation import Estimator
 from testbed.flight.guard import VERDICT as GUARD_VERDICT
 from testbed.flight.guard.memory import MOST_NEWS
-from testbed.flight.guidance import Guidance
-from testbed.flight.modulation import windows_of
 from testbed.flight.separation import MAX_PARTNERS, NEWS
 from testbed.flight.separation.memory import MOST_NEWS as MOST_CONCERNS
-from testbed.flight.thruster_driver import ThrusterDriver
 from testbed.model.draws import RADIO_UNIFORMS, Draws
 from testbed.model.edges import EDGE
 from testbed.model.plant import Plant
 from testbed.model.radio import LINK, SENDER, Radio
 from testbed.model.radio import PARAMETERS as RADIO
-from testbed.plan.configuration import Configuration
-from testbed.plan.flight_limits import flight_limits
-from testbed.plan.samples import TRACK
-from testbed.plan.separation import company
 from testbed.plan.stirs import WEIGHED
+from testbed.plan.track import TRACK
 
 STEP_TICKS: Final = PERIOD_NS["/plan/state"] // TICK_NS
 """Ticks from one step of the conductor to the next."""
@@ -178,32 +174,6 @@ IMU, ODOMETRY, TRUTH, WRENCH, REFERENCE, STATUS, RANGES, SCHEDULE, VALVE_EDGE, V
 def plant_arrays(plant: Plant) -> PlantArrays:
     """The plant's own arrays, not copies."""
     return PlantArrays(plant.world, plant.vehicles, plant.world_state, plant.states)
-
-
-def flight_arrays(configuration: Configuration) -> FlightArrays:
-    """A new flight side for every vehicle of a session."""
-    place, axes = configuration.place, configuration.active_axes
-    vehicles = list(configuration.vehicles.values())
-    beacons, noise, room = configuration.beacons, configuration.noise, configuration.room
-    estimators = [Estimator(one, beacons, noise, place, axes, room) for one in vehicles]
-    guidances = [Guidance(one, place, axes) for one in vehicles]
-    drivers = [_driver(configuration, name) for name in configuration.vehicles]
-    return FlightArrays(
-        np.concatenate([one.parameters for one in estimators]),
-        np.concatenate([one.state for one in estimators]),
-        np.concatenate([one.parameters for one in guidances]),
-        np.concatenate([one.state for one in guidances]),
-        np.concatenate([one.parameters for one in drivers]),
-        np.concatenate([one.state for one in drivers]),
-        np.array([one.modulation_period for one in drivers], np.int64),
-    )
-
-
-def _driver(configuration: Configuration, name: str) -> ThrusterDriver:
-    vehicle, place, axes = configuration.vehicles[name], configuration.place, configuration.active_axes
-    windows = windows_of(vehicle, configuration.beacons, configuration.room)
-    limits = flight_limits(configuration, name)
-    return ThrusterDriver(vehicle, place, axes, limits, windows, company(configuration, name))
 
 
 def wires(vehicles: int, radio: Radio | None = None) -> Wires:

@@ -11,7 +11,8 @@ from testbed.description.messages import NS_PER_S
 from testbed.plan.configuration import Configuration
 from testbed.plan.keep_out import KeepOut
 from testbed.plan.poses import PlannedPose
-from testbed.plan.samples import TrySamples, track
+from testbed.plan.samples import TrySamples
+from testbed.plan.track import track
 from testbed.record.load import Recording, VehicleRecord
 
 MARGIN_NS = NS_PER_S

@@ -26,6 +26,7 @@ from testbed.plan.schema import SessionLimits
 from testbed.rehearsal import wiring
 from testbed.rehearsal.build import build_plant
 from testbed.rehearsal.engine import advance_tick, estimate, sense
+from testbed.rehearsal.flight import flight_arrays
 from tests.drawn.vehicles import drawn_vehicle, drawn_world
 
 PLANS = {"table": "plans/first-float.yaml", "cabin": "plans/cabin-float.yaml"}
@@ -83,7 +84,7 @@ def fly_adversary(place: str, seed: int, kind: Kind, seconds: float, estimated: 
     name = next(iter(configuration.vehicles))
     limits = flight_limits(configuration, name)
     plant, draws = build_plant(configuration, world=drawn_world(generator, configuration))
-    arrays, flight = wiring.plant_arrays(plant), wiring.flight_arrays(configuration)
+    arrays, flight = wiring.plant_arrays(plant), flight_arrays(configuration)
     wires, tape = wiring.wires(1), wiring.tape(1)
     low, high = (np.array(corner) for corner in limits.work_area)
     free = 2 if place == "table" else 3

@@ -22,6 +22,7 @@ from testbed.plan.schema import SeparationLimit, SessionLimits
 from testbed.rehearsal import wiring
 from testbed.rehearsal.build import build_plant
 from testbed.rehearsal.engine import advance_tick, estimate, sense
+from testbed.rehearsal.flight import flight_arrays
 from tests.drawn.bodies import says
 from tests.drawn.vehicles import drawn_world
 
@@ -56,7 +57,7 @@ def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flow
     changes = {"limits": SessionLimits(separation=separation)}
     configuration = replace(configuration, plan=configuration.plan.model_copy(update=changes))
     plant, draws = build_plant(configuration, world=drawn_world(generator, configuration))
-    arrays, flight = wiring.plant_arrays(plant), wiring.flight_arrays(configuration)
+    arrays, flight = wiring.plant_arrays(plant), flight_arrays(configuration)
     wires, tape = wiring.wires(len(vehicles)), wiring.tape(len(vehicles))
     for v, (x, y) in enumerate(STARTS):
         angle = generator.uniform(-np.pi, np.pi)

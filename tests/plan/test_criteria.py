@@ -20,7 +20,8 @@ from testbed.plan.formatting import sign
 from testbed.plan.keep_out import KeepOut
 from testbed.plan.observation import Contact
 from testbed.plan.poses import PlannedPose
-from testbed.plan.samples import GAS, TRACK, TrySamples
+from testbed.plan.samples import GAS, TrySamples
+from testbed.plan.track import TRACK
 
 START, END = 10_000_000_000, 20_000_000_000
 HOME = PlannedPose((0.0, 0.0, 0.45), (0.0, 0.0, 0.0, 1.0))

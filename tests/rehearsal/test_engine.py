@@ -13,8 +13,9 @@ from testbed.plan.configuration import Configuration, load_configuration
 from testbed.plan.results import Verdict
 from testbed.record.load import load
 from testbed.rehearsal.build import actual, build_plant
+from testbed.rehearsal.flight import flight_arrays
 from testbed.rehearsal.lockstep import LockstepRehearsal, rehearse_in_engine
-from testbed.rehearsal.wiring import STEP_TICKS, flight_arrays, plant_arrays
+from testbed.rehearsal.wiring import STEP_TICKS, plant_arrays
 from testbed.report.session import judge
 from tests.nodes.sessions import SMALL_PLANS
 

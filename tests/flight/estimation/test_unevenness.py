@@ -8,7 +8,7 @@ from testbed.model.environment import air_drag
 from testbed.model.table_surface import surface_slope
 from testbed.plan.configuration import load_configuration
 from testbed.rehearsal.build import build_plant
-from testbed.rehearsal.wiring import flight_arrays
+from testbed.rehearsal.flight import flight_arrays
 
 
 def test_the_disturbance_changes_from_place_to_place_as_the_table_is_uneven():

@@ -17,7 +17,7 @@ from testbed.model.draws import Draws
 from testbed.model.plant import Plant
 from testbed.plan.configuration import load_configuration
 from testbed.rehearsal.build import actual
-from testbed.rehearsal.wiring import flight_arrays
+from testbed.rehearsal.flight import flight_arrays
 from tests.model.scene import BEACONS, CABIN, FLAT, a_vehicle
 
 FAMILIES = (
