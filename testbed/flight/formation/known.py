@@ -8,6 +8,7 @@ from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
 from testbed.description import rotation
 from testbed.description.messages import UNKNOWN_VARIANCE
@@ -35,17 +36,19 @@ class Known:
     @classmethod
     def of(cls, odometry: np.void, time: float) -> Self:
         """Of one messages.ODOMETRY; what hardly moves is at rest."""
-        orientation = rotation.normalise(odometry["orientation"])
+        orientation = odometry["orientation"] / np.linalg.norm(odometry["orientation"])
         velocity = rotation.rotate(orientation, odometry["linear_velocity"])
         rate = rotation.rotate(orientation, odometry["angular_velocity"])
         velocity = velocity if math.hypot(*velocity) > STILL else ZERO
         rate = rate if math.hypot(*rate) > STILL_RATE else ZERO
-        return cls(odometry["position"].copy(), np.array(velocity), orientation, np.array(rate), time)
+        x, y, z, w = orientation.tolist()
+        return cls(odometry["position"].copy(), np.array(velocity), (x, y, z, w), np.array(rate), time)
 
     @property
     def body_rate(self) -> tuple[float, float, float]:
         """Rate along the vehicle's own axes, rad/s."""
-        return rotation.rotate_inverse(self.orientation, self.rate)
+        x, y, z = Rotation.from_quat(self.orientation).inv().apply(self.rate).tolist()
+        return x, y, z
 
     def coasting(self) -> Coasting:
         """As a body that keeps its velocity."""
