@@ -36,7 +36,7 @@ def test_the_draws_are_hard(session, figure):
         "reconfigurations in the engine: how hard",
         f"{COUNT} draws, straight ways cross in {crossing}, {blind} would come too close on them; {lags} lag (all"
         f" valves at {0.2 + WEAKER:.1f} to {0.5 + WEAKER:.1f} of their thrust), {valves} have a valve stuck open or"
-        f" closed; required discs of 6 cover {100 * discs:.1f} % of the table; places at least {kept().planned:.2f} m apart",
+        f" closed; required discs of 6 cover {100 * discs:.1f} % of the table; places {kept().planned:.2f} m apart",
     )
     assert {len(draw.starts) for draw in draws} == {3, 4, 5, 6}
     assert discs >= 0.1
