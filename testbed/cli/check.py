@@ -20,6 +20,7 @@ def check(
     if problems := problems_of(path):
         raise ConfigurationError(problems)
     configuration = load_configuration(path)
-    for sentence in (*configuration.provenance, *gas_prospects(configuration), *quiet_sentences(configuration)):
+    notes = *configuration.provenance, *gas_prospects(configuration), *quiet_sentences(configuration)
+    for sentence in (*notes, *configuration.cautions):
         print(sentence)
     print(f"{path}: nothing wrong")

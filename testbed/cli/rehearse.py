@@ -78,6 +78,8 @@ def rehearse(
         raise ConfigurationError(problems)
     ensure_warm()
     configuration = load_configuration(path, seed)
+    for sentence in configuration.cautions:
+        print(sentence)
     folder = results or Path("results") / f"{configuration.plan.name}-{time.strftime('%Y%m%d-%H%M%S')}"
     refuse_used(folder)
     folder.mkdir(parents=True, exist_ok=True)

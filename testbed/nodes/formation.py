@@ -91,19 +91,19 @@ class FormationNode(Node):
                 message = convert.trajectory_to_message(record[0], self._place, f"{name}/base_link")
                 self._follower.publish(self._trajectory_out[name], message)
                 self._markers.take(name, record[0], flown[name])
-        for planned in self._formations.news:
-            event = formation_event(stamp, planned)
-            self._follower.publish(self._events_out, String(data=event.to_json()))
-            self._report(told_formation(event.data), time.perf_counter() - begun)
+            for planned in self._formations.news:
+                event = formation_event(stamp, planned)
+                self._follower.publish(self._events_out, String(data=event.to_json()))
+                self._report(told_formation(event.data), time.perf_counter() - begun)
         for name, number in numbers.items():
             forget_before(self._maneuvers[name], number)
         self._follower.aside(partial(self._markers.send, stamp))
 
     def _seen(self, stamp: int) -> dict[str, np.void] | None:
-        """Everybody's odometry of this tick; on wall time the newest, None while someone's is missing."""
+        """Everybody's odometry of this tick; on wall time the newest, None while someone's is missing or old."""
         seen = {}
         for name, inbox in self._odometry.items():
-            stamps = [key for key in inbox if key <= stamp or not self._lockstep]
+            stamps = [key for key in inbox if (key == stamp if self._lockstep else key > stamp - KEPT_NS)]
             if not stamps:
                 return None
             seen[name] = inbox[max(stamps)][0]

@@ -34,6 +34,9 @@ D = TypeVar("D", bound=BaseModel)
 
 LIBRARIES: Final = ("numpy", "scipy", "numba", "pydantic", "ruamel.yaml")
 PLAN_ROLE: Final = "plan"
+NO_SAFETY_FILTER: Final = (
+    "no safety filter: limits.separation.guaranteed is false; nothing but plan and people keeps vehicles apart"
+)
 
 
 @dataclass(frozen=True)
@@ -76,6 +79,13 @@ class Configuration:
         """What whoever reads results should know of where the room's figures come from, a sentence each."""
         return () if self.table is None else self.table.provenance
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What whoever runs the session must know that the plan does without, a sentence each."""
+        if len(self.vehicles) < 2 or self.plan.limits.separation.guaranteed:
+            return ()
+        return (NO_SAFETY_FILTER,)
+
     def cameras_on(self) -> tuple[str, ...]:
         """Names of the vehicles whose cameras the plan switches on."""
         return tuple(name for name, planned in self.plan.vehicles.items() if planned.camera)
@@ -110,6 +120,7 @@ class Configuration:
             "files": files,
             "versions": dict(self.versions),
             "provenance": self.provenance,
+            "cautions": self.cautions,
         }
         return json.dumps(content)
 

@@ -21,16 +21,14 @@ from testbed.plan.separation import kept_standing
 
 MARGIN: Final = 0.06
 """Distance between two vehicles that plans add to what the room requires, for the errors of both, m."""
+SPARE: Final = 0.06
+"""What plans add to that where there is room, which leaves time to plan anew for one that lags, m."""
+PASSING: Final = 0.15
+"""The same where safety filters fly: nearer to each other they slow down who passes at the speeds of the table, m."""
 TURNING_SHARE: Final = 0.25
 """Share of the torque that guidance plans turns with that is planned for turning on the way, when valves push too."""
 LEAST_RATE: Final = math.radians(0.1)
 """At which a vehicle turns where its frame turns as fast as it may, which `testbed check` refuses, rad/s."""
-SPARE: Final = 0.06
-"""What plans add to that where there is room, which leaves time to plan anew for one that lags, m."""
-
-
-PASSING: Final = 0.15
-"""The same where safety filters fly: nearer to each other they slow down who passes at the speeds of the table, m."""
 
 
 def formation_tasks(configuration: Configuration) -> dict[tuple[str, str], FormationTask]:
@@ -88,7 +86,7 @@ def limits(configuration: Configuration, run: Run, vehicle: str) -> Limits:
 
 
 def keeping(configuration: Configuration) -> Keeping:
-    """Distances that formations keep: those of the room and of the safety filters, and of the largest body to a zone."""
+    """Distances that formations keep: those of the room and of safety filters, and of the largest body to a zone."""
     radii = [vehicle.contact_radius(configuration.place) for vehicle in configuration.vehicles.values()]
     standing = [one for name in configuration.vehicles for one in kept_standing(configuration, name).values()]
     return Keeping(

@@ -30,9 +30,11 @@ class KeepOut:
         return cls({one.name: _zone(one, dimensions) for one in configuration.plan.keep_out}, radii)
 
     def clearance(self, vehicle: str, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Distance of a vehicle's body to the nearest zone, m; its centre at `points` (n, dimensions) m."""
-        nearest = [zone.distance(points) for zone in self.zones.values()]
-        return np.asarray(np.min(nearest, axis=0, initial=np.inf) - self.radii[vehicle])
+        """Distance (n,) of a vehicle's body to the nearest zone, m; its centre at `points` (n, dimensions) m."""
+        nearest = np.full(len(points), np.inf)
+        for zone in self.zones.values():
+            nearest = np.minimum(nearest, zone.distance(points))
+        return nearest - self.radii[vehicle]
 
 
 def _zone(given: AnyKeepOut, dimensions: int) -> Zone:

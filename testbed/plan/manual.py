@@ -6,10 +6,13 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
+
 from testbed.description.maneuver import Maneuver
 from testbed.description.rotation import rotate
 from testbed.plan.configuration import Configuration
 from testbed.plan.flight_limits import flight_limits
+from testbed.plan.keep_out import KeepOut
 from testbed.plan.maneuvers import RATE_LIMIT_DEG, SPEED_LIMIT
 
 LEVEL_DEG: Final = 1.0
@@ -37,7 +40,8 @@ def goal_maneuver(
     (x, y, z, w): those of the message; on a table its height does not count.
 
     Raises:
-        GoalRefusedError: not a manual run, another frame, no pose, outside the working area, not level on a table.
+        GoalRefusedError: not a manual run, another frame, no pose, outside the working area or in a keep-out zone, not
+            level on a table.
 
     """
     if not present.manual:
@@ -54,6 +58,9 @@ def goal_maneuver(
     for name, value, least, most in zip("xyz", (x, y, z), *limits.work_area, strict=True):
         if not least <= value <= most:
             raise GoalRefusedError(f"{name} is {value:g} m, allowed: {least:g} to {most:g} m, the working area")
+    at = np.array([(x, y, z)[: 2 if place == "table" else 3]])
+    if (apart := float(KeepOut.of(configuration).clearance(vehicle, at)[0])) < 0.0:
+        raise GoalRefusedError(f"the vehicle's body would be {-apart:.2g} m inside a keep-out zone")
     if place == "table":
         z = one.shape.floor_height
         qx, qy, qz, qw = orientation

@@ -28,7 +28,7 @@ class FormationStep:
     """
 
     def __init__(self, tasks: Tasks) -> None:
-        self._formations = Formations(tasks)
+        self.formations = Formations(tasks)
         self._orders: dict[str, Order] = {}
         self._flown = False
         self.sent: dict[str, NDArray[np.void]] = {}
@@ -52,6 +52,6 @@ class FormationStep:
         self.sent, self.events = {}, []
         if due(stamp, PERIOD) and (self._orders or self._flown):
             self._flown = bool(self._orders)
-            self.sent = self._formations.step(stamp, odometry, self._orders)
-            self.events = [formation_event(stamp, planned) for planned in self._formations.news]
+            self.sent = self.formations.step(stamp, odometry, self._orders)
+            self.events = [formation_event(stamp, planned) for planned in self.formations.news]
         return iter(self.sent.items())

@@ -36,6 +36,7 @@ from testbed.report.figures.side_view import draw_side_view
 from testbed.report.figures.style import drawing, to_svg
 from testbed.report.figures.tracks import draw_tracks
 from testbed.report.figures.valves import draw_valves
+from testbed.report.formations import plannings
 from testbed.report.gas import gas_account
 from testbed.report.objectives import outcomes
 from testbed.report.readings import READINGS
@@ -109,6 +110,7 @@ def render(recording: Recording, session: Session, end: Ending, notes: list[Note
         objectives=outcomes(session),
         gas=gas_account(recording, session),
         guarded=[(event, _GUARDED[event.kind](event.data)) for event in recording.events if event.kind in _GUARDED],
+        plannings=plannings(recording),
         batteries=battery_rows(recording),
         remarks=[event for event in recording.events if event.kind == "remark"],
         figures=lambda run, one: list(figures(recording, session, run, one)),

@@ -6,12 +6,13 @@ READINGS: Final = {
     "tracks": (
         "Tracks, seen from above",
         "To scale. Body and contact disc: dashed at the start, dotted at their closest, filled at the end; "
-        "the stroke points forward, + is the goal. A fine dotted line to a cross: coast predicted at a stop.",
+        "the stroke points forward, + is the goal. A fine dotted line to a cross: coast predicted at a stop. "
+        "Hatched: keep-out zones; in the cabin what crosses one here may be above or below it.",
     ),
     "side": (
         "Tracks, seen from the side",
         "To scale, along y. Body and contact sphere: dashed at the start, filled at the end; the stroke points "
-        "forward, + is the goal.",
+        "forward, + is the goal. Hatched: keep-out zones; what crosses one here may be beside it.",
     ),
     "errors": (
         "Errors and their limits",

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
+from testbed.plan.formation_events import KIND as FORMATION_EVENT
 from testbed.plan.guard_events import KIND as GUARD_EVENT
 from testbed.plan.separation_events import KIND as SEPARATION_EVENT
 from testbed.record.load import Recording, load
@@ -39,7 +40,7 @@ def summarise(folder: Path) -> dict[str, Any]:
 
 
 def _told(recording: Recording, kind: str) -> list[dict[str, Any]]:
-    """All events of a kind that drivers tell."""
+    """All events of a kind, with all that they tell."""
     return [
         {"time": recording.seconds(event.stamp), "run": event.run, "try": event.attempt, **event.data}
         for event in recording.events
@@ -84,6 +85,9 @@ def summary(recording: Recording, session: Session, end: Ending) -> dict[str, An
         ],
         "guard": _told(recording, GUARD_EVENT),
         "separation": _told(recording, SEPARATION_EVENT),
+        "formations": [
+            {**told, "begin": recording.seconds(told["begin"])} for told in _told(recording, FORMATION_EVENT)
+        ],
         "remarks": [
             {"time": recording.seconds(event.stamp), **event.data}
             for event in recording.events

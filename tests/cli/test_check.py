@@ -6,7 +6,9 @@ import shutil
 import pytest
 
 from testbed.cli import app as shell
+from testbed.plan.configuration import NO_SAFETY_FILTER
 from tests.broken.broken import DEMO, FIRST_FLOAT, LAB, TABLE
+from tests.report.plan import TEXT
 
 
 def command(*arguments: str) -> int:
@@ -37,6 +39,14 @@ def test_it_says_how_far_the_gas_goes_and_what_all_of_it_would_be_in_the_room(ca
     printed = capsys.readouterr().out
     assert "wren: 109.3 g of nitrogen, 97.7 g usable: 49 s with all valves open, Δv 4.9 m/s, at most " in printed
     assert "all of it at once would be 626 ppm of the room's air, displacing oxygen; no limit is given" in printed
+
+
+@pytest.mark.parametrize("switched_off", [True, False])
+def test_it_says_that_the_safety_filter_is_switched_off(switched_off, tmp_path, capsys):
+    plan = tmp_path / "short.yaml"
+    plan.write_text(TEXT + "limits: {separation: {guaranteed: false}}\n" * switched_off)
+    assert command("check", str(plan)) == 0
+    assert (NO_SAFETY_FILTER in capsys.readouterr().out.splitlines()) == switched_off
 
 
 def test_every_problem_is_one_line_on_stderr_and_the_exit_code_is_2(tmp_path, monkeypatch, capsys):

@@ -10,17 +10,17 @@ from testbed.description import rotation
 from testbed.description.faults import ValveStuckClosed, ValveStuckOpen, ValveWeak
 from testbed.description.locate import locate
 from testbed.description.messages import NS_PER_S
-from testbed.flight.formation import Outcome, Place
+from testbed.flight.formation import Place
 from testbed.plan.commands import SessionPhase
 from testbed.plan.configuration import load_configuration
 from testbed.plan.criteria_schema import Separation
 from testbed.plan.formation_schema import Formation, PlaceList, PointFrame, SlotPlace
-from testbed.plan.formations import formation_tasks
+from testbed.plan.formations import formation_tasks, keeping
 from testbed.plan.maneuvers import FormationStep, Pose
-from testbed.plan.schema import Plan, Run, SeparationLimit, SessionLimits
+from testbed.plan.schema import Plan, Run
 from testbed.rehearsal.lockstep import LockstepRehearsal
 from testbed.rehearsal.wiring import TRUTH
-from tests.drawn.reconfigurations import ARRIVED, RUN_LIMIT, STAYED, Flown, look
+from tests.drawn.reconfigurations import ARRIVED, RUN_LIMIT, STAYED, Flown, drawn, look
 from tests.drawn.vehicles import drawn_world
 
 VALVES = {
@@ -37,11 +37,14 @@ def demo():
     return load_configuration(locate("plans/demo.yaml"))
 
 
-def configuration_of(draw, seed, guaranteed):
-    """The draw as a session of the demo's vehicles: one run, in which all fly one formation.
+@cache
+def kept():
+    """What a session of the demo's vehicles keeps, safety filters and all."""
+    return keeping(demo())
 
-    guaranteed: whether each vehicle has its safety filter.
-    """
+
+def configuration_of(draw, seed):
+    """The draw as a session of the demo's vehicles, safety filters and all: one run, in which all fly one formation."""
     base, count = demo(), len(draw.starts)
     files, planned = list(base.vehicles.values()), list(base.plan.vehicles.values())
     names = [f"vehicle_{k}" for k in range(count)]
@@ -62,7 +65,6 @@ def configuration_of(draw, seed, guaranteed):
     plan = Plan(
         name="drawn", table=base.plan.table, beacons=base.plan.beacons, noise=base.plan.noise,
         vehicles={name: planned[k % 3] for k, name in enumerate(names)}, formations={"wall": wall}, runs=(run,),
-        limits=SessionLimits(separation=SeparationLimit(guaranteed=guaranteed)),
     )  # fmt: skip
     return replace(base, plan=plan, vehicles=vehicles, seed=seed)
 
@@ -104,19 +106,22 @@ def tasks_of(draw, configuration):
     return {key: replace(task, places=places, limits={name: task.limits[name] for name in names}, zones=draw.zones)}
 
 
-def fly_in_engine(draw, seed, generator, guaranteed=False):
-    """Fly one draw until all have been in their places for a while, or the time is up; distances by the truth.
+def fly_drawn(number, seed):
+    """Draw `number` of a seed, and fly it."""
+    generator = np.random.default_rng([seed, number])
+    draw = drawn(number, generator, kept())
+    return draw, fly_in_engine(draw, number, generator)
 
-    Safety filters let nobody stand as near as the draws have them, so they are off unless asked for.
-    """
-    configuration = configuration_of(draw, seed, guaranteed)
+
+def fly_in_engine(draw, seed, generator):
+    """Fly one draw until all have been in their places for a while, or the time is up; distances by the truth."""
+    configuration = configuration_of(draw, seed)
     tasks = tasks_of(draw, configuration)
     rehearsal = LockstepRehearsal(configuration, drawn_world(generator, configuration), tasks)
     flown, begun, within_since = Flown(), None, np.inf
+    time_plans(rehearsal.formation.formations, flown)
     while not rehearsal.sequence.finished:
-        before = clock.perf_counter()
         rehearsal.run()
-        note(flown, rehearsal.formation.events, clock.perf_counter() - before)
         if rehearsal.sequence.phase is not SessionPhase.RUNNING:
             if begun is not None:
                 break
@@ -138,11 +143,18 @@ def fly_in_engine(draw, seed, generator, guaranteed=False):
     return flown
 
 
-def note(flown, events, took):
-    """Note the plans that were made in a stretch that took so long, s."""
-    for event in events:
-        flown.planning.append(took / len(events))
-        flown.outcomes.append(
-            {"together": Outcome.TOGETHER, "in turn": Outcome.IN_TURN}.get(event.data["outcome"], Outcome.STAY)
-        )
-        flown.tight += event.data["tight"]
+def time_plans(formations, flown):
+    """Let `flown` hear how long each plan takes, and what comes out."""
+    plain = formations.step
+
+    def step(*given):
+        before = clock.perf_counter()
+        told = plain(*given)
+        took = clock.perf_counter() - before
+        for planned in formations.news:
+            flown.planning.append(took / len(formations.news))
+            flown.outcomes.append(planned.outcome)
+            flown.tight += planned.tight
+        return told
+
+    formations.step = step

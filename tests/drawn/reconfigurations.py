@@ -23,6 +23,8 @@ OUTLINE = 3.6 * 3.0
 """Area of the demo table, m²."""
 KEEPING = Keeping(required=0.52, margin=0.06, body=0.20, spare=0.06)
 LIMITS = Limits(acceleration=0.6 * floating_points.STRENGTH, speed=0.06)
+LONGEST = 3.6
+"""Of a line, m."""
 RULE = Replanning()
 RUN_LIMIT = 120.0
 """Time within which all vehicles are to be in their slots, s."""
@@ -71,13 +73,16 @@ def intersect(a, b, c, d):
     return turn(a, b, c) != turn(a, b, d) and turn(c, d, a) != turn(c, d, b)
 
 
-def drawn(number, generator):
-    """Draw `number`: 3 to 6 vehicles; one of ten lags, one of ten has a failed valve, and half have pinned slots."""
+def drawn(number, generator, keeping=KEEPING):
+    """Draw `number`: 3 to 6 vehicles; one of ten lags, one of ten has a failed valve, and half have pinned slots.
+
+    Starts and slots are as far apart as `keeping` plans, or more.
+    """
     count = 3 + number % 4
     zones = ()
     if generator.random() < 0.3:
         zones = (Zone.ball(generator.uniform(-0.8, 0.8, 2), generator.uniform(0.05, 0.25)),)
-    starts, goals = (places(count, zones, generator) for _ in range(2))
+    starts, goals = (places(count, zones, generator, keeping) for _ in range(2))
     pinned = bool(generator.random() < 0.5)
     chosen = generator.permutation(count) if pinned else assign(starts, goals)
     headings = generator.uniform(-np.pi, np.pi, count)
@@ -86,17 +91,22 @@ def drawn(number, generator):
     return Draw(starts, goals, headings, zones, fault(number, count, farthest, generator), pinned)
 
 
-def places(count, zones, generator):
-    """Places of a formation: anywhere, or a line, a ring or a block with neighbours at the least distance or more."""
+def places(count, zones, generator, keeping):
+    """Places of a formation: anywhere, or a line, a ring or a block with neighbours at the least distance or more.
+
+    Anywhere, too, where a line of so many is longer than the table.
+    """
     shape = generator.choice(["anywhere", "line", "ring", "block"], p=[0.55, 0.15, 0.15, 0.15])
-    least = KEEPING.planned + 1e-6
+    least = keeping.planned + 1e-6
+    if shape == "line" and (count - 1) * least > LONGEST:
+        shape = "anywhere"
     for _ in range(10_000):
         if shape == "anywhere":
             points = np.column_stack([generator.uniform(-HALF, HALF, (count, 2)), np.zeros(count)])
         else:
             points = posed(str(shape), count, least + generator.exponential(0.1), generator)
         inside = np.all(np.abs(points[:, :2]) <= HALF)
-        clear = all(np.all(zone.distance(points[:, :2]) >= KEEPING.clearance) for zone in zones)
+        clear = all(np.all(zone.distance(points[:, :2]) >= keeping.clearance) for zone in zones)
         if inside and clear and slots.least_spacing(points) >= least - 1e-9:
             return points
     raise AssertionError("no place for a formation")
@@ -106,7 +116,7 @@ def posed(shape, count, spacing, generator):
     """A formation of one shape somewhere on the table."""
     block = spacing * np.array([[k % 2, k // 2, 0.0] for k in range(count)])
     local = {
-        "line": slots.line(count, min(spacing, 3.6 / max(count - 1, 1))),
+        "line": slots.line(count, min(spacing, LONGEST / max(count - 1, 1))),
         "ring": slots.ring(count, spacing),
         "block": block - block.mean(axis=0),
     }[shape]

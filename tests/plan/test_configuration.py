@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from testbed.plan.configuration import Configuration, load_configuration
+from testbed.plan.configuration import NO_SAFETY_FILTER, Configuration, load_configuration
+from testbed.plan.schema import SeparationLimit, SessionLimits
 from tests.plan.world import PLANS, configuration
 
 
@@ -39,6 +40,19 @@ def test_the_hash_depends_on_values_and_seed_not_on_comments():
     slower = lab.beacons.model_copy(update={"cycle": 0.5})
     assert replace(lab, beacons=slower).plan_hash != lab.plan_hash
     assert replace(lab, sources={}, versions={}).plan_hash == lab.plan_hash
+
+
+@pytest.mark.parametrize(
+    ("name", "guaranteed", "cautions"),
+    [("demo", False, (NO_SAFETY_FILTER,)), ("demo", True, ()), ("first-float", False, ())],
+    ids=["switched off", "on", "nobody to keep apart from"],
+)
+def test_a_safety_filter_that_is_switched_off_is_a_caution(name, guaranteed, cautions):
+    lab = configuration(name)
+    limits = SessionLimits(separation=SeparationLimit(guaranteed=guaranteed))
+    changed = replace(lab, plan=lab.plan.model_copy(update={"limits": limits}))
+    assert changed.cautions == cautions
+    assert json.loads(changed.to_json())["cautions"] == list(cautions)
 
 
 def test_a_message_that_was_changed_is_refused():

@@ -12,6 +12,7 @@ from testbed.description.messages import NS_PER_S
 from testbed.description.status import status_json, status_record
 from testbed.plan.check import check
 from testbed.plan.configuration import load_configuration
+from testbed.plan.formation_schema import KeepOutCircle
 from testbed.plan.manual import GoalRefusedError, goal_maneuver
 from testbed.plan.schema import SessionLimits
 from testbed.plan.sequence import Sequence
@@ -70,6 +71,15 @@ def test_the_limits_of_the_session_count_for_goals_too():
     assert move.rate_limit == pytest.approx(math.radians(2.0))
     with pytest.raises(GoalRefusedError, match=r"x is 0\.3 m, allowed: -0\.2 to 0\.2 m"):
         goal(position=(0.3, 0.0, 0.0), lab=lab)
+
+
+def test_a_goal_with_the_body_in_a_keep_out_zone_is_refused():
+    stand = KeepOutCircle(kind="circle", name="stand", x=0.5, y=-0.2, radius=0.1)
+    lab = replace(MANUAL, plan=MANUAL.plan.model_copy(update={"keep_out": (stand,)}))
+    radius = MANUAL.vehicles["wren"].contact_radius("table")
+    assert goal(position=(0.39 - radius, -0.2, 0.0), lab=lab)
+    with pytest.raises(GoalRefusedError, match=r"0\.01 m inside a keep-out zone"):
+        goal(position=(0.41 - radius, -0.2, 0.0), lab=lab)
 
 
 def test_in_the_cabin_all_six_axes_count_and_walls_keep_their_distance():

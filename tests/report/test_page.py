@@ -2,14 +2,25 @@
 
 import re
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 from datetime import UTC, datetime
 from html.parser import HTMLParser
 
 import pytest
 
+from testbed.plan.configuration import NO_SAFETY_FILTER
+from testbed.plan.formation_schema import KeepOutCircle
+from testbed.plan.schema import SeparationLimit, SessionLimits
+from testbed.record.load import load
 from testbed.record.notes import add_note
 from testbed.record.results import Results
 from testbed.report import make_report
+from testbed.report.ending import ending
+from testbed.report.page import render
+from testbed.report.session import judge
+from tests.record.synthetic import write_session
+from tests.report.plan import short_plan
+from tests.report.plannings import planned, with_events
 
 VOID_ELEMENTS = {"meta", "br", "hr", "img", "input", "link"}
 
@@ -142,6 +153,35 @@ def test_remarks_are_shown_and_cannot_inject_anything(sessions):
 
 def test_the_same_recording_gives_the_same_page(sessions, page):
     assert page("retried") == make_report(sessions("retried")).read_text()
+
+
+def test_what_was_planned_for_formations_is_listed_by_try(sessions, page):
+    assert "How formations were planned" not in page("passed")
+    recording = load(sessions("passed") / "recording")
+    recording = with_events(recording, [planned(recording, 3.0), planned(recording, 4.0, tight=True)])
+    page = render(recording, judge(recording), ending(recording), [])
+    text = Page(page).text
+    assert "0:03.0 hold, 1 formation wall of wren, siskin planned: 31 s, at least 0.64 m apart together" in text
+    assert re.findall("<strong>(formation .*?)</strong>", page) == [
+        "formation wall of wren, siskin planned: 31 s, at least 0.64 m apart, less than planned for"
+    ]
+
+
+def test_the_head_says_that_no_safety_filter_was_on_and_the_hatch_of_zones_is_there(tmp_path, page):
+    assert NO_SAFETY_FILTER not in Page(page("passed")).text
+    lab = short_plan()
+    limits = SessionLimits(separation=SeparationLimit(guaranteed=False))
+    zones = (KeepOutCircle(kind="circle", name="post", x=1.2, y=0.9, radius=0.1),)
+    plan = lab.plan.model_copy(
+        update={"limits": limits, "keep_out": zones, "runs": lab.plan.runs[:1], "objectives": ()}
+    )
+    write_session(tmp_path / "recording", replace(lab, plan=plan))
+    text = make_report(tmp_path).read_text()
+    found = Page(text)
+    assert found.text.index(NO_SAFETY_FILTER) < found.text.index("Passed")
+    assert len(found.identifiers) == len(set(found.identifiers))
+    (hatch,) = set(re.findall(r"fill: url\(#([^)]+)\)", text))
+    assert hatch in found.identifiers
 
 
 def test_a_page_is_small(page):

@@ -4,9 +4,14 @@ import json
 
 import pytest
 
+from testbed.record.load import load
 from testbed.record.recover import RecordingError
 from testbed.record.writer import RecordingWriter
 from testbed.report import summarise
+from testbed.report.ending import ending
+from testbed.report.session import judge
+from testbed.report.summary import summary as summary_of
+from tests.report.plannings import planned, with_events
 
 
 def tries(summary, run):
@@ -89,6 +94,18 @@ def test_a_conductor_that_says_something_else_is_not_believed(sessions):
     about = {one["about"] for one in summary["disagreements"]}
     assert "on station wren" in about
     assert "apart wren, siskin" in about
+
+
+def test_it_tells_what_was_planned_for_formations(sessions):
+    assert summarise(sessions("passed"))["formations"] == []
+    recording = load(sessions("passed") / "recording")
+    recording = with_events(recording, [planned(recording, 3.0, tight=True)])
+    (told,) = summary_of(recording, judge(recording), ending(recording))["formations"]
+    assert (told["time"], told["begin"]) == (pytest.approx(3.0), pytest.approx(3.5))
+    assert (told["run"], told["try"], told["formation"], told["vehicles"]) == ("hold", 1, "wall", ["wren", "siskin"])
+    assert (told["why"], told["outcome"], told["tight"]) == ("members", "together", True)
+    assert (told["duration"], told["separation"]) == (31.4, 0.641)
+    json.dumps(told)
 
 
 def test_a_recording_without_a_configuration_cannot_be_judged(tmp_path):

@@ -32,16 +32,6 @@ class Frame:
         """A frame at rest, turned by `heading` rad about z."""
         return cls(position, rotation.from_heading(heading))
 
-    @classmethod
-    def of_leader(cls, odometry: np.void, time: float) -> Self:
-        """The frame of a leader from one messages.ODOMETRY, whose twist is along its own axes, at `time` s."""
-        turn = Rotation.from_quat(odometry["orientation"])
-        velocity, rate = turn.apply(np.array([odometry["linear_velocity"], odometry["angular_velocity"]])).tolist()
-        return cls(
-            tuple(odometry["position"].tolist()), tuple(odometry["orientation"].tolist()),
-            tuple(velocity), tuple(rate), time,
-        )  # fmt: skip
-
     def turned(self, times: Array) -> Rotation:
         """Orientation of the frame at `times`, shape (K,), s."""
         return Rotation.from_rotvec(np.outer(times - self.time, self.rate)) * Rotation.from_quat(self.orientation)

@@ -43,7 +43,12 @@ class OwnGuidance:
         return True
 
     def accept_trajectory(self, trajectory: NDArray[np.void]) -> bool:
-        """Pass on one messages.TRAJECTORY, which may be the same as before, to a class that flies formations."""
+        """Pass on one messages.TRAJECTORY, which may be the same as before, to a class that flies formations.
+
+        One without knots, which says that nothing is planned yet, is not passed on: False.
+        """
+        if trajectory[0]["count"] == 0:
+            return False
         with named(f"{self._name} failed at a trajectory"):
             self.part.accept_trajectory(trajectory.copy())  # type: ignore[attr-defined]
         return True

@@ -41,7 +41,7 @@ class GuidanceLike(Protocol):
         maneuver when `phase` is Phase.HOLDING (description/maneuver.py). Stamps and `number` are filled already.
 
         A class that has `accept_trajectory(trajectory)`, too, may fly formations: it is given one messages.TRAJECTORY
-        twice a second while its maneuver is of that kind, mostly the same once more.
+        twice a second while its maneuver is of that kind, mostly the same once more; none before anything is planned.
         """
 
 

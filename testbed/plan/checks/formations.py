@@ -81,7 +81,8 @@ def _spacing(subject: Subject, name: str, formation: Formation) -> Iterator[Prob
     base, whose = keep.required, f"that the {subject.place} requires"
     if keep.undisturbed > keep.required + keep.margin:
         base, whose = keep.undisturbed - keep.margin, "at which the safety filter lets two stand"
-    needed = f"at least {keep.planned:.4g} m: {base:.4g} m {whose} and {keep.margin:g} m for where they really are"
+    really = f"{keep.margin:g} m for where two vehicles really are"
+    needed = f"at least {keep.planned:.4g} m: {base:.4g} m {whose} and {really}"
     if second == -1:
         where: Where = ("formations", name, "slots")
         yield subject.source.problem(where, f"{apart:.3g} m from the leader", needed)

@@ -13,6 +13,7 @@ from testbed.description.rotation import rotate
 from testbed.description.vehicle import Vehicle
 from testbed.report.figures.context import TryContext, thinned
 from testbed.report.figures.style import EDGE, GOAL, SURFACE, Look, new_figure, vehicle_legend
+from testbed.report.figures.zones import FROM_THE_SIDE, draw_zones
 
 TRACK_PERIOD = 0.2
 _SIDE = [0, 2]
@@ -28,6 +29,9 @@ def draw_side_view(context: TryContext) -> Figure | None:
     axes = grid[0, 0]
     half = np.array(cabin.size)[_SIDE] / 2.0
     axes.add_patch(Rectangle(tuple(-half), *(2.0 * half), facecolor=SURFACE, edgecolor=EDGE, zorder=0))
+    axes.set_xlim(-half[0] - 0.1, half[0] + 0.1)
+    axes.set_ylim(-half[1] - 0.1, half[1] + 0.1)
+    draw_zones(axes, context.configuration.plan.keep_out, FROM_THE_SIDE)
     for name, look in context.vehicles.items():
         track = context.during(context.samples.truth[name])
         if not len(track):
@@ -40,8 +44,6 @@ def draw_side_view(context: TryContext) -> Figure | None:
         goal = np.array(context.samples.goals[name].position)[_SIDE]
         axes.plot(*goal, marker="+", color=GOAL, markersize=9, markeredgewidth=1.1, linestyle="none")
     axes.set_aspect("equal")
-    axes.set_xlim(-half[0] - 0.1, half[0] + 0.1)
-    axes.set_ylim(-half[1] - 0.1, half[1] + 0.1)
     axes.set_xlabel("x in cabin, m")
     axes.set_ylabel("z in cabin, m")
     axes.grid(False)

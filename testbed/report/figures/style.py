@@ -28,6 +28,7 @@ SURFACE: Final = "#f3f4f1"
 EDGE: Final = "#4b5563"
 QUIET: Final = "#9ca3af"
 WINDOW: Final = "#e8ecf4"
+ZONE: Final = "#e3e0d8"
 PLATE: Final[dict[str, Any]] = {"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.8}
 """What a text in a figure is written on, so that it stays readable across curves."""
 
@@ -48,6 +49,7 @@ STYLE: Final = {
     "grid.color": "#e5e7eb",
     "grid.linewidth": 0.6,
     "lines.linewidth": 1.2,
+    "hatch.linewidth": 0.5,
     "legend.frameon": False,
     "legend.fontsize": 8,
     "xtick.labelsize": 8,

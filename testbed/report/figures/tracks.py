@@ -12,6 +12,7 @@ from testbed.description.vehicle import Vehicle
 from testbed.plan.geometry import separations
 from testbed.report.figures.context import TryContext, headings, thinned
 from testbed.report.figures.style import EDGE, GOAL, QUIET, SURFACE, Look, new_figure, vehicle_legend
+from testbed.report.figures.zones import draw_zones
 
 TRACK_PERIOD = 0.2
 MOMENTS = {"start": 0.10, "closest": 0.0, "end": 0.45}
@@ -23,6 +24,7 @@ def draw_tracks(context: TryContext) -> Figure:
     figure, grid = new_figure(5.6)
     axes = grid[0, 0]
     _draw_floor(axes, context)
+    draw_zones(axes, context.configuration.plan.keep_out)
     moment = closest_moment(context)
     for name, look in context.vehicles.items():
         track = context.during(context.samples.truth[name])

@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 from testbed.description import messages
 from testbed.flight.formation import slots
 from testbed.flight.formation.frame import Frame, Slot
+from testbed.flight.formation.known import Known
 
 NUMBER = st.floats(-1.0, 1.0)
 VECTOR = st.tuples(NUMBER, NUMBER, NUMBER)
@@ -66,7 +67,7 @@ def test_a_leaders_frame_carries_slots_with_its_pose_and_twist():
     odometry["orientation"] = (0.0, 0.0, math.sin(math.pi / 4), math.cos(math.pi / 4))  # facing along y
     odometry["linear_velocity"] = (0.05, 0.0, 0.0)
     odometry["angular_velocity"] = (0.0, 0.0, 0.1)
-    slot = Slot(Frame.of_leader(odometry, 7.0), (1.0, 0.0, 0.0))
+    slot = Slot(Known.of(odometry, 7.0).frame((0, 1)), (1.0, 0.0, 0.0))
     positions, velocities, accelerations = slot.at(np.array([7.0]))
     assert positions[0] == pytest.approx([1.0, 3.0, 0.0])
     assert velocities[0] == pytest.approx([-0.1, 0.05, 0.0])
