@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,10 @@ from testbed.flight.formation.task import Limits, Task
 from testbed.flight.formation.trajectories import Motion
 
 Array = NDArray[np.float64]
+
+
+LOOK: Final = 0.5
+"""Time between moments at which it is looked who comes in the way, s."""
 
 
 @dataclass(frozen=True)
@@ -58,20 +63,30 @@ def deviations(course: Course, time: float, positions: Array, velocities: Array,
     return np.sqrt(np.maximum(np.sum(now**2, axis=1), np.sum(later**2, axis=1)))
 
 
+def in_the_way(course: Course, time: float, others: tuple[Motion, ...]) -> bool:
+    """Whether a body that is not planned for, as it is known to move, will be nearer to someone than is required."""
+    trajectories, axes = course.plan.trajectories, list(course.task.axes)
+    times = np.arange(time, max(trajectories.end, time) + LOOK, LOOK)
+    ways = trajectories.during(times)[0][:, :, axes]
+    required = course.task.keeping.required
+    return any(np.min(np.linalg.norm(ways - body.at(times)[0][:, axes], axis=2)) < required for body in others)
+
+
 def watch(
     course: Course, time: float, positions: Array, velocities: Array, others: tuple[Motion, ...], rule: Replanning
 ) -> Course | None:
     """A course with a new plan that begins `rule.lead` s after `time`; None while the present one serves.
 
     `positions` and `velocities` (V, 3) as they are known at `time`, m and m/s; `others` as they are known to move. A
-    new plan is made where someone lags, or the present plan is to stay for want of another. Who lags begins it where it
-    will be, with less acceleration from now on; the rest where their trajectories have them, so that these go on
-    smoothly.
+    new plan is made where someone lags, where others have come in the way, or where the present plan is to stay for
+    want of another. Who lags begins it where it will be, with less acceleration from now on; the rest where their
+    trajectories have them, so that these go on smoothly.
     """
     if time - course.task.time < rule.pause:
         return None
     lags = deviations(course, time, positions, velocities, rule.ahead) > rule.deviation
-    if not lags.any() and course.plan.outcome != Outcome.STAY:
+    serves = not lags.any() and course.plan.outcome != Outcome.STAY
+    if serves and not in_the_way(course, time, others):
         return None
     start = time + rule.lead
     expected = course.plan.trajectories.at(start)

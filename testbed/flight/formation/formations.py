@@ -41,6 +41,7 @@ class Formations:
         formation. What has not changed is sent again; without knots where nothing is planned yet.
         """
         self.news = []
+        orders = {name: orders[name] for name in odometry if name in orders}  # in whatever order they came
         if self._zero is None and not orders:
             return {}
         self._zero = stamp if self._zero is None else self._zero

@@ -25,7 +25,7 @@ class Why(StrEnum):
     MEMBERS = "members"
     """Other vehicles fly it than before, or it begins."""
     LAG = "lag"
-    """Someone lags behind the plan, or it was to stay."""
+    """Someone lags behind the plan, somebody else has come in the way, or it was to stay."""
     FRAME = "frame"
     """The leader moves otherwise than was reckoned with."""
 

@@ -84,6 +84,18 @@ def test_others_are_where_they_are_known_to_be_when_planning_anew(course):
     assert again.plan.findings.to_others >= KEEPING.planned - 1e-3
 
 
+def test_who_is_not_planned_for_and_comes_in_the_way_makes_a_new_plan(course):
+    positions, velocities, _ = course.plan.trajectories.at(NOW)
+    start = course.plan.trajectories.at(NOW + 10.0)[0][0] + [0.0, 0.3, 0.0]
+    passing = Coasting(start, np.zeros(3), NOW)
+    assert watch(course, NOW, positions, velocities, (), RULE) is None
+    far = Coasting(np.array([0.0, 30.0, 0.0]), np.zeros(3), NOW)
+    assert watch(course, NOW, positions, velocities, (far,), RULE) is None
+    again = watch(course, NOW, positions, velocities, (passing,), RULE)
+    assert again is not None
+    assert again.task.others == (passing,)
+
+
 def test_slots_of_a_leader_that_turns_are_followed():
     """Straight at first; from 40 s on it turns. Each second its frame is told anew."""
     ahead = Frame((-1.0, -0.4, 0.0), velocity=(0.015, 0.0, 0.0))
