@@ -88,7 +88,7 @@ def limits(configuration: Configuration, run: Run, vehicle: str) -> Limits:
 def keeping(configuration: Configuration) -> Keeping:
     """Distances that formations keep: those of the room and of safety filters, and of the largest body to a zone."""
     radii = [vehicle.contact_radius(configuration.place) for vehicle in configuration.vehicles.values()]
-    standing = [one for name in configuration.vehicles for one in kept_standing(configuration, name).values()]
+    standing = let_stand(configuration)
     return Keeping(
         required=configuration.room.separation,
         margin=MARGIN,
@@ -96,6 +96,14 @@ def keeping(configuration: Configuration) -> Keeping:
         spare=PASSING if standing else SPARE,
         undisturbed=max(standing) + MARGIN if standing else 0.0,
     )
+
+
+def let_stand(configuration: Configuration) -> list[float]:
+    """How near the safety filters let any two stand, m; nothing where one cannot keep apart, which the check tells."""
+    try:
+        return [one for name in configuration.vehicles for one in kept_standing(configuration, name).values()]
+    except ValueError:
+        return []
 
 
 def area(configuration: Configuration) -> Area:

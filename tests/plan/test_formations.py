@@ -1,6 +1,7 @@
 """What the formation's planner gets of a plan."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,6 +10,8 @@ from testbed.plan.authority import FREE, force_along, least_thrust_for_force, th
 from testbed.plan.formation_schema import full
 from testbed.plan.formations import formation_task, formation_tasks
 from testbed.plan.poses import planned_poses
+from testbed.plan.schema import SeparationLimit, SessionLimits
+from testbed.plan.separation import kept_standing
 from tests.plan.formation import CONVOY, LINE, RING, fly, session
 from tests.plan.world import configuration
 
@@ -24,10 +27,21 @@ def test_every_formation_of_every_run_is_there_with_a_place_and_limits_for_each_
     assert set(task.places) == set(task.limits) == {"siskin", "dunlin"}
 
 
-def test_plans_keep_what_the_table_requires_and_more():
+def test_without_safety_filters_plans_keep_what_the_table_requires_and_more():
+    unguarded = session({"line": LINE}, EVERYONE)
+    limits = SessionLimits(separation=SeparationLimit(guaranteed=False))
+    unguarded = replace(unguarded, plan=unguarded.plan.model_copy(update={"limits": limits}))
+    keeping = formation_tasks(unguarded)["only", "line"].keeping
+    assert keeping.planned == pytest.approx(configuration().table.separation + 0.06)
+    assert keeping.wanted == pytest.approx(keeping.planned + 0.06)
+
+
+def test_plans_keep_what_safety_filters_leave_alone():
     task = formation_tasks(session({"line": LINE}, EVERYONE))["only", "line"]
     assert task.keeping.required == configuration().table.separation
-    assert task.keeping.planned == pytest.approx(0.58)
+    stand = max(kept_standing(configuration(), "wren").values())
+    assert task.keeping.planned == pytest.approx(stand + 0.06, abs=2e-3)
+    assert task.keeping.wanted == pytest.approx(task.keeping.planned + 0.15)
     assert task.keeping.body == max(one.contact_radius("table") for one in configuration().vehicles.values())
     corner = configuration().table.working_area[1]
     assert task.area.excess(np.array(corner)) == pytest.approx(0.0)
