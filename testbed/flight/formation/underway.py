@@ -26,6 +26,8 @@ Array = NDArray[np.float64]
 
 STEP: Final = 2.0
 """Time between knots where the goals' motion is told, s: at 0.1 rad/s and 1 m a cubic strays 4 µm from a circle."""
+STRAY_SHARE: Final = 0.25
+"""Of what plans keep beyond what is required, a vehicle may stray so much before all is planned anew."""
 RENEWED: Final = 15.0
 """So long before its end, s, a trajectory that is to go on is told anew."""
 
@@ -71,6 +73,8 @@ class UnderWay:
     def __init__(self, task: FormationTask, attempt: int, zero: int, rule: Replanning) -> None:
         self.task, self.attempt = task, attempt
         self._zero, self._rule = zero, rule
+        room = task.keeping.planned - task.keeping.required
+        self._lag_rule = replace(rule, deviation=max(rule.deviation, STRAY_SHARE * room))
         self._present: Flight | None = None
         self._coming: Flight | None = None
         self._numbers: dict[str, int] = {}
@@ -175,7 +179,7 @@ class UnderWay:
         if flight is None:
             return ()
         states = _states(scene, flight.names)
-        late = deviations(flight.course, scene.time, *states, self._rule.ahead) > self._rule.deviation
+        late = deviations(flight.course, scene.time, *states, self._lag_rule.ahead) > self._lag_rule.deviation
         return tuple(name for name, lags in zip(flight.names, late, strict=True) if lags)
 
     def _limits(self, name: str) -> Limits:
@@ -191,7 +195,7 @@ class UnderWay:
         course, names, rule = flight.course, flight.names, self._rule
         slots = self._slots(scene, names)
         aimed = replace(course, task=replace(course.task, goals=slots))
-        if (new := watch(aimed, scene.time, *_states(scene, names), scene.others, rule)) is not None:
+        if (new := watch(aimed, scene.time, *_states(scene, names), scene.others, self._lag_rule)) is not None:
             self._adopt(new, scene, names, Why.LAG)
         elif self.task.leader is not None:
             led = replace(course, task=replace(course.task, others=scene.others))
