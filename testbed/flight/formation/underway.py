@@ -27,7 +27,10 @@ Array = NDArray[np.float64]
 STEP: Final = 2.0
 """Time between knots where the goals' motion is told, s: at 0.1 rad/s and 1 m a cubic strays 4 µm from a circle."""
 STRAY_SHARE: Final = 0.25
-"""Of what plans keep beyond what is required, a vehicle may stray so much before all is planned anew."""
+"""Of what plans keep beyond what is required, a vehicle may stray so much before all is planned anew.
+
+Not beside a leader: what it does of itself is followed closely.
+"""
 RENEWED: Final = 15.0
 """So long before its end, s, a trajectory that is to go on is told anew."""
 
@@ -73,7 +76,7 @@ class UnderWay:
     def __init__(self, task: FormationTask, attempt: int, zero: int, rule: Replanning) -> None:
         self.task, self.attempt = task, attempt
         self._zero, self._rule = zero, rule
-        room = task.keeping.planned - task.keeping.required
+        room = task.keeping.planned - task.keeping.required if task.leader is None else 0.0
         self._lag_rule = replace(rule, deviation=max(rule.deviation, STRAY_SHARE * room))
         self._present: Flight | None = None
         self._coming: Flight | None = None
