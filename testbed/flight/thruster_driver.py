@@ -140,8 +140,7 @@ def step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: b
     What earlier pulses still owe is added to the wrench, so that opposite leftovers cancel instead of being fired.
     Where the sum is out of reach, or a valve at its bound, the wrench alone is allocated and each valve keeps its own
     leftover, which can wait: to give it at once takes valves that need more gas. What is still too much is scaled down.
-    Where nothing is asked for, nothing is given: a drifting vehicle wants no pulse for the sake of a leftover. Nor is
-    what is asked for to fall under the shortest pulse because of one.
+    Where nothing is asked for, nothing is given: a drifting vehicle wants no pulse for the sake of a leftover.
     """
     stamp = wrench.stamp + p.lead
     fill_coming(p, s, wrench.stamp)
@@ -161,7 +160,7 @@ def step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: b
     paid = False
     if anything_wanted(s):
         owe(p, s)
-        paid = attain(p, s, stamp) and s.modulation.pulses.count > 0
+        paid = attain(p, s, stamp)
     if not paid or bounded(p, s):
         give_what_can_be(p, s, stamp, paid)
     s.outcomes[s.allocation.outcome] += 1
