@@ -41,11 +41,12 @@ def test_the_time_of_a_message_is_read_from_its_first_bytes(kind):
         assert seconds * NS_PER_S + nanoseconds == STAMP
 
 
-def test_only_texts_booleans_and_transitions_have_no_time_of_their_own():
+def test_only_texts_booleans_transitions_and_markers_have_no_time_of_their_own():
     assert {type_name(kind) for kind in TYPES if not begins_with_time(kind)} == {
         "std_msgs/msg/String",
         "std_msgs/msg/Bool",
         "lifecycle_msgs/msg/TransitionEvent",
+        "visualization_msgs/msg/MarkerArray",
     }
 
 
