@@ -23,7 +23,7 @@ MARGIN: Final = 0.06
 """Distance between two vehicles that plans add to what the room requires, for the errors of both, m."""
 SPARE: Final = 0.06
 """What plans add to that where there is room, which leaves time to plan anew for one that lags, m."""
-PASSING: Final = 0.15
+PASSING: Final = 0.2
 """The same where safety filters fly: nearer to each other they slow down who passes at the speeds of the table, m."""
 TURNING_SHARE: Final = 0.25
 """Share of the torque that guidance plans turns with that is planned for turning on the way, when valves push too."""

@@ -8,6 +8,7 @@ from testbed.description.locate import locate
 from testbed.plan.checks import separation
 from testbed.plan.checks.subject import Subject
 from testbed.plan.configuration import load_configuration
+from testbed.plan.maneuvers import Translate
 from testbed.plan.schema import SeparationLimit, SessionLimits
 from testbed.plan.separation import company, kept_standing
 
@@ -75,14 +76,11 @@ def test_a_radio_that_brings_only_what_is_too_old_is_refused(rate, latency, fine
 
 
 def in_a_line(distance, **changes):
-    """The demo with its line so far between neighbours."""
+    """The demo with moves to a line in place of its formation, so far between neighbours."""
     configuration = demo(**changes)
     line = configuration.plan.runs[1]
-    sides = {"wren": -distance, "dunlin": distance}
-    maneuvers = {
-        name: (steps[0].model_copy(update={"x": sides.get(name, 0.0)}), *steps[1:])
-        for name, steps in line.maneuvers.items()
-    }
+    sides = {"wren": -distance, "siskin": 0.0, "dunlin": distance}
+    maneuvers = {name: (Translate(kind="translate", x=x, y=0.0),) for name, x in sides.items()}
     runs = (configuration.plan.runs[0], line.model_copy(update={"maneuvers": maneuvers}))
     return replace(configuration, plan=configuration.plan.model_copy(update={"runs": runs}))
 
