@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -18,7 +17,7 @@ from testbed.plan.configuration import Configuration
 from testbed.plan.formation_slots import elapsed
 from testbed.plan.formation_way import Sampled, Way
 from testbed.plan.formations import formation_task
-from testbed.plan.leg import Leg, Orientation
+from testbed.plan.leg import Leg
 from testbed.plan.maneuvers import FormationStep
 from testbed.plan.poses import PlannedPose, RunPoses
 from testbed.plan.schema import Run
@@ -120,19 +119,12 @@ def _ways(
     for name, motion in zip(names, flown, strict=True):
         (place, slot), attitude = goals[name], legs[name][change.members[name]].before.orientation
         takes = arrives - change.begin
+        turn = Turn(slot, attitude, (0.0, 0.0, 0.0), change.begin, takes)
         if outcome is not None or task.leader is None:
-            takes = max(takes, _time_to_turn(task, slot, attitude, change.begin))
+            takes = max(takes, task.time_to_turn(turn.angle))
         lasts = max(takes, STEP) if task.leader is None else change.end - change.begin  # who is led turns as it does
-        turn = Turn(slot, attitude, (0.0, 0.0, 0.0), change.begin, lasts)
-        ways[name] = Way(motion, place, turn, change.begin + takes, outcome)
+        ways[name] = Way(motion, place, replace(turn, duration=lasts), change.begin + takes, outcome)
     return ways
-
-
-def _time_to_turn(task: FormationTask, slot: Slot, attitude: Orientation, begin: float) -> float:
-    """Time s that a turn takes within the task's limits: a cubic over d in T needs 1.5 d / T and 6 d / T² of them."""
-    wanted = slot.orientations(np.array([begin]))[0]
-    angle = float((Rotation.from_quat(attitude).inv() * wanted).magnitude())
-    return max(1.5 * angle / task.turn_rate, math.sqrt(6.0 * angle / task.turn_acceleration))
 
 
 def _begun(legs: Sequence[Leg], index: int) -> tuple[Array, Array]:

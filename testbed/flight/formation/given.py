@@ -53,6 +53,10 @@ class FormationTask:
         if self.places.keys() != self.limits.keys() or self.leader in self.places:
             raise ValueError(f"formation {self.name}: limits for each that has a place, and no place for the leader")
 
+    def time_to_turn(self, angle: float) -> float:
+        """Time s for a turn by `angle` rad: a cubic to rest in T takes 1.5 angle / T of rate, 6 angle / T² beside."""
+        return max(1.5 * angle / self.turn_rate, math.sqrt(6.0 * angle / self.turn_acceleration))
+
 
 Tasks = Mapping[tuple[str, str], FormationTask]
 """The formations of a session by run and name."""

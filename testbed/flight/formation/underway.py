@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -234,12 +233,7 @@ class UnderWay:
             (x, y, z, w), (p, q, r) = there[0].tolist(), there[1].tolist()
             orientation, rate = (x, y, z, w), (p, q, r)
         turn = Turn(slot, orientation, rate, start, duration)
-        return replace(turn, duration=max(duration, self._time_to_turn(turn)))
-
-    def _time_to_turn(self, turn: Turn) -> float:
-        """Time s that a turn needs: a cubic from d to rest in T takes 1.5 d / T of rate, 6 d / T² of acceleration."""
-        angle = turn.angle
-        return max(1.5 * angle / self.task.turn_rate, math.sqrt(6.0 * angle / self.task.turn_acceleration))
+        return replace(turn, duration=max(duration, self.task.time_to_turn(turn.angle)))
 
     # ---- what is told
 

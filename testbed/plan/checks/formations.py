@@ -165,10 +165,9 @@ def _arrival(subject: Subject, where: Where, leg: Leg) -> Iterator[Problem]:
     assert leg.way is not None
     assert isinstance(leg.step, FormationStep)
     if leg.way.outcome == Outcome.STAY:
-        required = keeping(subject.configuration).required
         allowed = (
-            f"a formation that can be reached from where its vehicles are: no ways were found that keep {required:g} m "
-            "from every vehicle and clear of zones"
+            "a formation that can be reached from where its vehicles are: no ways were found that keep "
+            f"{subject.separation:g} m from every vehicle and clear of zones"
         )
         yield subject.source.problem((*where, "formation"), leg.step.formation, allowed)
         return
