@@ -6,13 +6,12 @@ import math
 from dataclasses import dataclass
 
 from testbed.description.rotation import conjugate, from_heading, from_rotation_vector, multiply, to_rotation_vector
+from testbed.plan.formation_slots import Orientation
 from testbed.plan.formation_way import Way
 from testbed.plan.maneuvers import FormationStep, Rotate, Step, Track, Translate
 from testbed.plan.poses import PlannedPose
 from testbed.plan.profile import Profile
 from testbed.plan.tracks import curve
-
-Orientation = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)

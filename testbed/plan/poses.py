@@ -10,12 +10,9 @@ from transforms3d.euler import euler2quat
 
 from testbed.flight.formation import Frame
 from testbed.plan.configuration import Configuration
-from testbed.plan.formation_slots import Arrangement, elapsed, where
+from testbed.plan.formation_slots import Arrangement, Orientation, Position, elapsed, where
 from testbed.plan.maneuvers import FormationStep, Hold, Pose, Rotate, Single, Track, TrackPoint, Translate
 from testbed.plan.schema import Run
-
-Position = tuple[float, float, float]
-Orientation = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
