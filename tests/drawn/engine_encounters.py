@@ -1,21 +1,24 @@
-"""Encounters in the emulated plant: three vehicles of the demo, each with its filter in its driver, chase each other.
+"""Encounters in the emulated plant: vehicles of the demo, each with its filter in its driver, chase each other.
 
-An adversary stands in guidance's place. Filters know the true motion or the estimate; the last vehicle may be told to
-close its valves, and then coasts.
+Three on the table, two in the cabin. An adversary stands in guidance's place. Filters know the true motion or the
+estimate; the last vehicle may be told to close its valves, and then coasts, unless one of them stays open.
 """
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numba import njit
 
 from testbed.description import rotation
+from testbed.description.faults import ValveStuckOpen
 from testbed.description.locate import locate
 from testbed.description.messages import LOCKSTEP_START_NS, TICK_NS
 from testbed.description.ticks import schedule_due, wrench_due
 from testbed.flight.guard import outlook
 from testbed.flight.separation import Action
 from testbed.flight.thruster_driver import step as drive
+from testbed.model.faults import Faults
 from testbed.model.tracking import read_motion
 from testbed.plan.configuration import load_configuration
 from testbed.plan.schema import SeparationLimit, SessionLimits
@@ -31,7 +34,25 @@ ERRORS = {False: (0.001, 0.001), True: (0.016, 0.008)}
 """Stated of the true motion, and of the estimate, which claims up to 14 mm and 6 mm/s (three deviations) in motion."""
 FIRST_FIX = 5.0
 """Time that the estimator is given before the adversaries begin, s."""
-STARTS = ((-1.0, -0.6), (0.0, 0.7), (1.0, -0.6))
+STARTS = {
+    "table": ((-1.0, -0.6, 0.0), (0.0, 0.7, 0.0), (1.0, -0.6, 0.0)),
+    "cabin": ((-0.7, -0.2, -0.2), (0.7, 0.2, 0.2)),
+}
+STRAY = {"table": 0.0095, "cabin": 0.031}
+"""What is stated of a vehicle with a valve stuck open, m/s²: on the table 0.8 of a valve, the most that can be outrun;
+in the cabin a whole one."""
+
+
+@cache
+def company(place):
+    """The session's vehicles in a place, all of the demo's on the table."""
+    demo = load_configuration(locate("plans/demo.yaml"))
+    if place == "table":
+        return demo
+    cabin = load_configuration(locate("plans/cabin-float.yaml"))
+    names = list(demo.vehicles)[:2]
+    plan = cabin.plan.model_copy(update={"vehicles": {name: demo.plan.vehicles[name] for name in names}})
+    return replace(cabin, plan=plan, vehicles={name: demo.vehicles[name] for name in names})
 
 
 @dataclass(frozen=True)
@@ -47,39 +68,53 @@ class Flown:
     said: int
 
 
-def fly_engine(seed: int, seconds: float, estimated: bool, coasts: bool) -> Flown:
-    """Fly the three in a drawn world."""
+def fly_engine(seed: int, seconds: float, estimated: bool, fails: str = "", place: str = "table") -> Flown:
+    """Fly them in a drawn world. fails: "coasts" or "valve", what becomes of the last vehicle; else nothing."""
     generator = np.random.default_rng(seed)
-    configuration = load_configuration(locate("plans/demo.yaml")).with_seed(seed)
+    configuration = company(place).with_seed(seed)
     vehicles = list(configuration.vehicles.values())
     position_error, velocity_error = ERRORS[estimated]
-    separation = SeparationLimit(minimum=MINIMUM, position_error=position_error, velocity_error=velocity_error)
+    separation = SeparationLimit(
+        minimum=MINIMUM, position_error=position_error, velocity_error=velocity_error,
+        stray=STRAY[place] if fails == "valve" else 0.0,
+    )  # fmt: skip
     changes = {"limits": SessionLimits(separation=separation)}
     configuration = replace(configuration, plan=configuration.plan.model_copy(update=changes))
     plant, draws = build_plant(configuration, world=drawn_world(generator, configuration))
     arrays, flight = wiring.plant_arrays(plant), flight_arrays(configuration)
     wires, tape = wiring.wires(len(vehicles)), wiring.tape(len(vehicles))
-    for v, (x, y) in enumerate(STARTS):
+    for v, (x, y, z) in enumerate(STARTS[place]):
         angle = generator.uniform(-np.pi, np.pi)
         off = generator.uniform(-0.1, 0.1, 2)
-        place = np.array([x + off[0], y + off[1], vehicles[v].shape.floor_height])
-        plant.place(v, place, np.array(rotation.from_heading(angle)), LOCKSTEP_START_NS)
+        there = np.array([x + off[0], y + off[1], vehicles[v].shape.floor_height if place == "table" else z])
+        plant.place(v, there, np.array(rotation.from_heading(angle)), LOCKSTEP_START_NS)
     told = np.array([np.inf, 0.0, 0.0, 0.0, np.inf, np.inf])
     begin = LOCKSTEP_START_NS + round(FIRST_FIX * 1e9)
-    fails = begin + round(generator.uniform(5.0, 20.0) * 1e9) if coasts else 1 << 62
+    fails_at = begin + round(generator.uniform(5.0, 20.0) * 1e9) if fails else 1 << 62
+    breaks = [stuck(vehicles[-1], generator)] if fails == "valve" else []
+    faults = Faults(plant, vehicles)
     speeds, stamp, air = generator.uniform(0.02, 0.06, 3), LOCKSTEP_START_NS, configuration.beacons.air_temperature
-    targets = np.zeros(3, dtype=np.int64)
+    targets = np.zeros(len(vehicles), dtype=np.int64)
     while stamp < begin + round(seconds * 1e9):
         if (stamp - LOCKSTEP_START_NS) % round(8e9) == 0:
-            targets[:] = (np.arange(3) + generator.integers(1, 3, 3)) % 3
+            others = generator.integers(1, len(vehicles), len(vehicles))
+            targets[:] = (np.arange(len(vehicles)) + others) % len(vehicles)
+        faults.apply(breaks if stamp >= fails_at else [], stamp)
         noise = wiring.draw(draws, wiring.STEP_TICKS)
         fly_step(
-            arrays, flight, wires, noise, tape, stamp, wiring.STEP_TICKS, LOCKSTEP_START_NS, begin, fails, estimated,
+            arrays, flight, wires, noise, tape, stamp, wiring.STEP_TICKS, LOCKSTEP_START_NS, begin, fails_at, estimated,
             air, targets, speeds, told,
         )  # fmt: skip
         stamp += wiring.STEP_TICKS * TICK_NS
     least, unsaid, friends = (float(told[k]) - MINIMUM for k in (0, 4, 5))
     return Flown(least, unsaid, friends, int(told[1]), int(told[2]), int(told[3]))
+
+
+def stuck(vehicle, generator):
+    """One of the valves that push along the floor stays open."""
+    names = [valve.name for valve in vehicle.thrusters.valves if "vertical" not in valve.name]
+    valve = str(generator.choice(names))
+    return ValveStuckOpen(kind="valve_stuck_open", vehicle=vehicle.name, valve=valve, at=0.0)
 
 
 @njit(cache=True)
@@ -125,16 +160,15 @@ def ask(wires, v, target, speed, mass, wrench):
     own, other = wires.truth[v], wires.truth[target]
     velocity = rotation.rotate(own.orientation, own.linear_velocity)
     gap = other.position - own.position
-    gap[2] = 0.0
     size = outlook.length(gap) + 1e-9
     force = np.zeros(3)
-    for a in range(2):
+    for a in range(3):
         force[a] = mass * (speed * gap[a] / size - velocity[a]) / 0.5
-    body = rotation.rotate_inverse(own.orientation, (force[0], force[1], 0.0))
+    body = rotation.rotate_inverse(own.orientation, (force[0], force[1], force[2]))
     wrench.stamp = own.stamp
     wrench.force[0], wrench.force[1], wrench.force[2] = body
-    wrench.torque[:] = 0.0
-    wrench.torque[2] = -0.3 * own.angular_velocity[2]
+    for a in range(3):
+        wrench.torque[a] = -0.3 * own.angular_velocity[a]
 
 
 @njit(cache=True)

@@ -15,6 +15,7 @@ from testbed.record.load import load
 from testbed.rehearsal.lockstep import LockstepRehearsal, rehearse_in_engine
 from testbed.report.page import make_report
 from testbed.report.summary import summarise
+from tests.drawn.engine_encounters import fly_engine
 
 TWO = Path("tests/graph/plans/two.yaml")
 MINIMUM = 0.52
@@ -89,3 +90,13 @@ def test_what_was_heard_is_the_newest_that_has_come_through(told):
                     last = rehearsal.wires.partners[receiver, 0]
             assert not heard["stamp"].diagonal().any()
         assert last == rehearsal.heard[-1][1][1, 0]
+
+
+@pytest.mark.parametrize(("place", "seed"), [("table", 3000), ("table", 3001), ("cabin", 3000), ("cabin", 3001)])
+def test_who_has_a_valve_stuck_open_is_kept_away_from_or_it_is_said_before(place, seed):
+    """In the cabin, where a whole valve can be outrun, nobody comes too near."""
+    flown = fly_engine(seed, 40.0, True, "valve", place)
+    assert flown.acted
+    assert flown.unsaid >= 0.0
+    assert flown.friends >= 0.0
+    assert place == "table" or flown.least >= 0.0
