@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
@@ -21,6 +21,7 @@ from testbed.description.axes import CABIN_AXES, TABLE_AXES
 from testbed.description.beacons import Beacons
 from testbed.description.cabin import Cabin
 from testbed.description.errors import ConfigurationError, Problem
+from testbed.description.faults import ValveStuckOpen
 from testbed.description.grid_file import with_heights
 from testbed.description.load import Loaded, load
 from testbed.description.locate import locate
@@ -82,9 +83,25 @@ class Configuration:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What whoever runs the session must know that the plan does without, a sentence each."""
-        if len(self.vehicles) < 2 or self.plan.limits.separation.guaranteed:
+        if len(self.vehicles) < 2:
             return ()
-        return (NO_SAFETY_FILTER,)
+        return tuple(self._stray()) if self.plan.limits.separation.guaranteed else (NO_SAFETY_FILTER,)
+
+    def _stray(self) -> Iterator[str]:
+        """Of each valve that the plan lets stay open, where it pushes harder than the safety filter is told of."""
+        stated = self.plan.limits.separation.stray
+        faults = [*self.plan.faults, *(fault for run in self.plan.runs for fault in run.faults)]
+        for name, valve in dict.fromkeys((one.vehicle, one.valve) for one in faults if isinstance(one, ValveStuckOpen)):
+            vehicle = self.vehicles.get(name)
+            thrusts = {one.name: one.thrust for one in vehicle.thrusters.valves} if vehicle else {}
+            if vehicle is None or valve not in thrusts:  # the check has more to say of that
+                continue
+            push = thrusts[valve] / vehicle.mass_properties(self.place).mass
+            if push > stated:
+                yield (
+                    f"{valve} of {name} is to stay open, which gives it {push:.4f} m/s² where limits.separation.stray"
+                    f" states {stated:g}: from then on no separation from {name} is guaranteed"
+                )
 
     def cameras_on(self) -> tuple[str, ...]:
         """Names of the vehicles whose cameras the plan switches on."""

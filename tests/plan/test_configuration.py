@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from testbed.description.faults import ValveStuckOpen
 from testbed.plan.configuration import NO_SAFETY_FILTER, Configuration, load_configuration
 from testbed.plan.schema import SeparationLimit, SessionLimits
 from tests.plan.world import PLANS, configuration
@@ -53,6 +54,19 @@ def test_a_safety_filter_that_is_switched_off_is_a_caution(name, guaranteed, cau
     changed = replace(lab, plan=lab.plan.model_copy(update={"limits": limits}))
     assert changed.cautions == cautions
     assert json.loads(changed.to_json())["cautions"] == list(cautions)
+
+
+@pytest.mark.parametrize(("stray", "told"), [(0.0, True), (0.0119, True), (0.0120, False)])
+def test_a_valve_that_is_to_push_harder_than_is_stated_is_a_caution(stray, told):
+    """Valves of 0.15 N and a wren of 12.6 kg on its carriage: 0.0119 m/s²."""
+    lab = configuration("demo")
+    stuck = ValveStuckOpen(kind="valve_stuck_open", vehicle="wren", valve="front_left_along", at=3.0)
+    limits = SessionLimits(separation=SeparationLimit(stray=stray))
+    run = lab.plan.runs[0].model_copy(update={"faults": (stuck,)})
+    plan = lab.plan.model_copy(update={"limits": limits, "runs": (run, *lab.plan.runs[1:]), "faults": (stuck,)})
+    cautions = replace(lab, plan=plan).cautions
+    assert len(cautions) == told
+    assert all(word in caution for caution in cautions for word in ("front_left_along of wren", "0.0119 m/s²"))
 
 
 def test_a_message_that_was_changed_is_refused():
