@@ -17,7 +17,7 @@ from testbed.rehearsal.lockstep import rehearse_in_engine
 from tests.graph.session import PLANS, Session
 
 SAME = 1e-9
-PLANS_FLOWN = ("one", "two", "own", "faults", "reported", "formation")
+PLANS_FLOWN = ("one", "two", "own", "faults", "reported", "formation", "near")
 
 
 @pytest.fixture(scope="module", params=PLANS_FLOWN)
@@ -93,6 +93,20 @@ def test_the_guard_does_the_same_and_tells_it(both):
     assert {(event["data"]["limit"], event["data"]["done"]) for one in engine for event in one} == (
         {("speed", "trimmed")} if plan == "one" else set()
     )
+
+
+def test_the_safety_filters_do_the_same_and_tell_it(both):
+    """One plan brings two vehicles nearer to each other than they let pass; the others stay out of their way."""
+    graph, engine = (
+        {
+            name: [event for event in decided(one).get(name, []) if event["kind"] == "separation"]
+            for name in one.vehicles
+        }
+        for one in both
+    )
+    assert graph == engine
+    provoked = {name for name, events in engine.items() if events}
+    assert provoked == ({"wren", "siskin"} if both[1].configuration.plan.name == "near" else set())
 
 
 def test_criteria_come_to_the_same_values(both):
