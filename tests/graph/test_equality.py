@@ -98,11 +98,8 @@ def test_the_guard_does_the_same_and_tells_it(both):
 def test_the_safety_filters_do_the_same_and_tell_it(both):
     """One plan brings two vehicles nearer to each other than they let pass; the others stay out of their way."""
     graph, engine = (
-        {
-            name: [event for event in decided(one).get(name, []) if event["kind"] == "separation"]
-            for name in one.vehicles
-        }
-        for one in both
+        {name: [one for one in decided(flown).get(name, []) if one["kind"] == "separation"] for name in flown.vehicles}
+        for flown in both
     )
     assert graph == engine
     provoked = {name for name, events in engine.items() if events}
@@ -232,7 +229,7 @@ def canonical(channel, index):
     return serialize(deserialize(channel.data(index), channel.type), channel.type)
 
 
-@pytest.mark.parametrize("plan", ["two", "own", "reported"])
+@pytest.mark.parametrize("plan", ["two", "own", "reported", "formation"])
 def test_pauses_of_any_process_change_nothing(tmp_path, plan):
     """Whoever is held up is asked again after 50 ms; neither the question nor the answer may count twice."""
     with Session(plan, tmp_path / "graph", "--speed", "4") as session:
