@@ -114,30 +114,34 @@ def run_steps(
     tape: Any,
     watch: Any,
     stamp: int,
+    first: int,
+    pause: int,
     steps: int,
     row: int,
     start: int,
     permit: bool,
     air: float,
-) -> int:
+) -> tuple[int, bool]:
     """Go from the step of the conductor at `stamp` on to the next one that may decide something, at most `steps` on.
 
-    Returns how many steps on that is; for the rest see `run_ticks`.
+    Returns how many steps on that is, and True; or `pause` and False, where the planner of formations is to be asked
+    before it goes on from there as `first`. For the rest see `run_ticks`.
     """
-    wind_back(tape)
+    if first == 0:
+        wind_back(tape)
     latch_changes = plant.world_state[0].latch_changes
-    for step in range(steps):
+    for step in range(first, pause):
         now = stamp + step * STEP_TICKS * TICK_NS
         here = now + STEP_TICKS * TICK_NS
         run_ticks(plant, flight, wires, noise, tape, now, STEP_TICKS, row + step * STEP_TICKS, start, permit, air)
         read_step(plant, flight, wires, tape, step, here)
         if step + 1 == steps or plant.world_state[0].latch_changes != latch_changes:
-            return step + 1
+            return step + 1, True
         if step_stirs(plant, wires, tape, watch, step, here):
-            return step + 1
+            return step + 1, True
         for v in range(len(plant.states)):
             tape.weighed[step, v] = watch.weighed[v]
-    return steps
+    return pause, False
 
 
 @njit(cache=True)

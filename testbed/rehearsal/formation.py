@@ -24,13 +24,14 @@ PERIOD: int = PERIOD_NS["trajectory"]
 class FormationStep:
     """Who flies which formation, and what they are told. `sent`: the messages.TRAJECTORY of the last `take`, by name.
 
-    `events`: what it has to tell about them.
+    `events`: what it has told about them since they were cleared.
     """
 
     def __init__(self, tasks: Tasks) -> None:
         self.formations = Formations(tasks)
         self._orders: dict[str, Order] = {}
         self._flown = False
+        self._told: dict[str, tuple[int, int]] = {}
         self.sent: dict[str, NDArray[np.void]] = {}
         self.events: list[Event] = []
 
@@ -47,11 +48,18 @@ class FormationStep:
             return most
         return min(most, -(-(stamp // PERIOD * PERIOD + PERIOD - stamp) // step))
 
-    def take(self, stamp: int, odometry: Mapping[str, np.void]) -> Iterator[tuple[str, NDArray[np.void]]]:
-        """If a planning tick is over at `stamp` ns: who is told what, given the estimates of that tick."""
-        self.sent, self.events = {}, []
+    def take(self, stamp: int, odometry: Mapping[str, np.void]) -> Iterator[tuple[str, NDArray[np.void], bool]]:
+        """If a planning tick is over at `stamp` ns: who is told what, given the estimates of that tick.
+
+        And whether it is the same as before, but for its stamp.
+        """
+        self.sent = {}
         if due(stamp, PERIOD) and (self._orders or self._flown):
             self._flown = bool(self._orders)
             self.sent = self.formations.step(stamp, odometry, self._orders)
-            self.events = [formation_event(stamp, planned) for planned in self.formations.news]
-        return iter(self.sent.items())
+            self.events += [formation_event(stamp, planned) for planned in self.formations.news]
+        for name, record in self.sent.items():
+            number, begin = int(record[0]["number"]), int(record[0]["stamp"] + record[0]["offset"][0])
+            again = self._told.get(name) == (number, begin)
+            self._told[name] = number, begin
+            yield name, record, again and bool(record[0]["count"])

@@ -107,7 +107,8 @@ class LockstepRehearsal:
     def _go(self, most: int, tell: bool) -> Commands:
         self._carry_out(self.commands)
         self.tape.told[0] = tell
-        self.steps, self._tape_stamp = self._advance(most), self.stamp + STEP_NS
+        self.formation.events.clear()
+        self.steps, self._tape_stamp = self._advance(most, tell), self.stamp + STEP_NS
         ticks = range(self.stamp + TICK_NS, self.stamp + self.steps * STEP_NS + 1, TICK_NS)
         self.guard_events = self._guard_events(self.commands.state)
         self._plan_formations(ticks[-1])
@@ -119,9 +120,11 @@ class LockstepRehearsal:
         self.states.append(self.commands.state)
         return self.commands
 
-    def _advance(self, most: int) -> int:
-        """Fly so many steps of the conductor at most, and return how many it were."""
-        most = self.formation.stretch(self.stamp, STEP_NS, most)
+    def _advance(self, most: int, tell: bool) -> int:
+        """Fly so many steps of the conductor at most, and return how many it were.
+
+        Formations are planned on the way, but for the last step, and only where nobody is told of each step.
+        """
         if self._row == len(self._noise.imu):
             self._noise, self._row = draw(self.draws, STRETCH_TICKS, self._sendings(STRETCH_TICKS)), 0
         plant, flight, wires, tape = self.plant_arrays, self.flight, self.wires, self.tape
@@ -133,8 +136,17 @@ class LockstepRehearsal:
             steps = 1
         else:
             most = min(most, (len(self._noise.imu) - row) // STEP_TICKS)
-            watch, noise = self._watch.arrays, self._noise
-            steps = run_steps(plant, flight, wires, noise, tape, watch, self.stamp, most, row, start, permit, self.air)
+            most = self.formation.stretch(self.stamp, STEP_NS, most) if tell else most
+            watch, noise, steps, over = self._watch.arrays, self._noise, 0, False
+            while not over:
+                now = self.stamp + steps * STEP_NS
+                pause = steps + self.formation.stretch(now, STEP_NS, most - steps)
+                steps, over = run_steps(
+                    plant, flight, wires, noise, tape, watch, self.stamp, steps, pause, most, row, start, permit,
+                    self.air,
+                )  # fmt: skip
+                if not over:
+                    self._plan_formations(self.stamp + steps * STEP_NS)
         self._row += steps * STEP_TICKS
         return steps
 
@@ -148,7 +160,8 @@ class LockstepRehearsal:
         """Which of so many ticks from the next one on are those at which the radio sends."""
         if not self.radio.on:
             return np.zeros(0, np.intp)
-        return np.flatnonzero([due(self.stamp + (k + 1) * TICK_NS, self.radio.period) for k in range(ticks)])
+        stamps = self.stamp + np.arange(ticks + 1) * TICK_NS
+        return np.flatnonzero(np.diff(stamps // self.radio.period))  # as `due`
 
     def _stop(self) -> tuple[Request, ...]:
         """A stop where a user's own part has failed; on the graph its process dies, and the launcher stops all."""
@@ -206,11 +219,11 @@ class LockstepRehearsal:
                 guidance.accept_maneuver(self.flight.guidance[index], self.flight.guidance_state[index], record[0])
 
     def _plan_formations(self, stamp: int) -> None:
-        """At a planning tick that is over: what vehicles in formation are told."""
+        """At a planning tick that is over: what vehicles in formation are told, but for what guidance knows already."""
         odometry = {name: self.wires.odometry[v] for v, name in enumerate(self.names)}
-        for name, trajectory in self.formation.take(stamp, odometry):
+        for name, trajectory, again in self.formation.take(stamp, odometry):
             index = self.names.index(name)
-            if not self.own.accept_trajectory(index, trajectory):
+            if not self.own.accept_trajectory(index, trajectory) and not again:
                 accept_trajectory = guidance.accept_trajectory
                 accept_trajectory(self.flight.guidance[index], self.flight.guidance_state[index], trajectory[0])
 
