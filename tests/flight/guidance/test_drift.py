@@ -52,7 +52,7 @@ def test_a_train_goes_one_way_and_the_next_one_waits(place, seed):
     """What a valve could not give is given with the next pulse: in a train along another axis it might oppose it."""
     body = tumbling(FloatingBody(drawn_vehicle(np.random.default_rng(seed), vehicle()), place), 60.0)
     found = trains(body)
-    assert len(found) > 5
+    assert len(found) >= body.active.sum()
     period = body.driver.modulation_period / NS_PER_S
     for before, after in pairwise(found):
         assert after[0, 0] - before[-1, 0] - period > LEAST_PAUSE - 1e-6
