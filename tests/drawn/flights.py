@@ -23,8 +23,8 @@ from tests.drawn.vehicles import drawn_vehicle, drawn_world
 PLANS = {"table": "plans/first-float.yaml", "cabin": "plans/cabin-float.yaml"}
 PULSE_SHARE = 0.3
 """A push of less than this share of what the valve that does most along an axis gives in its shortest pulse is none."""
-LEAST_PAUSE = 1.0
-"""Between opposed pulses, s."""
+LEAST_PAUSE = NS_PER_S
+"""Between opposed pulses, ns."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Flight:
         A pulse is what all valves give in modulation periods that follow on each other.
         """
         count = 0
-        last: list[tuple[float, float] | None] = [None] * 6
+        last: list[tuple[int, float] | None] = [None] * 6
         for first, final, push in self.pulses(begin, end):
             for axis in np.flatnonzero(np.abs(push) > PULSE_SHARE):
                 before = last[axis]
@@ -63,27 +63,31 @@ class Flight:
                 last[axis] = final, push[axis]
         return count
 
-    def pulses(self, begin: int, end: int) -> list[tuple[float, float, NDArray[np.float64]]]:
-        """Begin s, end s and push of each pulse, along the active axes in smallest pushes of one valve."""
+    def pulses(self, begin: int, end: int) -> list[tuple[int, int, NDArray[np.float64]]]:
+        """Begin ns, end ns and push of each pulse, along the active axes in smallest pushes of one valve.
+
+        They begin and end with the schedules that give them.
+        """
         vehicle, place = self.vehicle, self.configuration.place
         matrix = vehicle.thrusters.wrench_matrix(vehicle.mass_properties(place).centre_of_mass)
         smallest = np.abs(matrix).max(axis=1) * 0.9 * vehicle.thrusters.minimum_on
         active = axis_mask(self.configuration.active_axes)
         open_, lasting = self._open(begin, end)
-        period, lead = vehicle.thrusters.modulation_period, vehicle.thrusters.schedule_lead
-        starts = self.edges["stamp"][(self.edges["stamp"] >= begin) & (self.edges["stamp"] <= end)][:-1] / NS_PER_S
+        period = round(vehicle.thrusters.modulation_period * NS_PER_S)
+        lead = round(vehicle.thrusters.schedule_lead * NS_PER_S)
+        starts = self.edges["stamp"][(self.edges["stamp"] >= begin) & (self.edges["stamp"] <= end)][:-1]
         fired = open_.any(axis=1)
-        slots = np.floor((starts - lead) / period + 1e-6).astype(int)
+        slots = (starts - lead) // period
         pushes = active * ((open_ * lasting[:, None]) @ matrix.T) / smallest
-        found: list[tuple[float, float, NDArray[np.float64]]] = []
+        found: list[tuple[int, int, NDArray[np.float64]]] = []
         previous = None
-        for slot in np.unique(slots[fired]):
+        for slot in (int(one) for one in np.unique(slots[fired])):
             push = pushes[slots == slot].sum(axis=0)
             if previous is not None and slot - previous == 1:
                 first, _, before = found.pop()
-                found.append((first, (slot + 1) * period, before + push))
+                found.append((first, lead + (slot + 1) * period, before + push))
             else:
-                found.append((slot * period, (slot + 1) * period, push))
+                found.append((lead + slot * period, lead + (slot + 1) * period, push))
             previous = slot
         return found
 
@@ -102,7 +106,7 @@ class Flight:
         count = 0
         for axis in range(6):
             given = np.flatnonzero(np.abs(asked[:, axis]) > PULSE_SHARE)
-            apart = np.diff(rows["stamp"][given]) / NS_PER_S
+            apart = np.diff(rows["stamp"][given])
             count += int(np.sum((np.diff(np.sign(asked[given, axis])) != 0.0) & (apart < LEAST_PAUSE)))
         return count
 

@@ -8,8 +8,10 @@ deadband saves gas, however large: what the disturbance gives has to be given ba
 along all axes together, and corrects the attitude with it, which takes less gas than one pulse along each axis. Smaller
 hops would take as much, so a disturbance that may be an error of the estimate is not hopped against.
 
-Pulses come in trains: all axes that want one get theirs, one after the other, and then none gets any for a second, so
-that what the valves could not give exactly is not answered at once, and the estimate has seen what was done.
+Pulses come in trains that go one way: the axis that wants most gets its own, or, lest any come late, all get theirs
+together, in as many periods as that takes. Then none gets any for more than a second. So what the valves could not give
+exactly is not answered at once, the estimate has seen what was done, and what a valve still owes, which it gives with
+the next pulse, does not push against the last.
 """
 
 from __future__ import annotations
@@ -39,14 +41,10 @@ ESCAPE: Final = 2.0
 """Beyond so many deadbands and ESCAPE_LENGTH or ESCAPE_ANGLE the reference is planned anew from where it is."""
 ESCAPE_LENGTH: Final = 0.02
 ESCAPE_ANGLE: Final = math.radians(2.0)
-OPPOSED_AFTER: Final = 1_500_000_000
-"""Within this time no pulse goes against the one before along the same axis, ns."""
-TRAIN_AFTER: Final = 1_100_000_000
-"""From the last pulse of a train to the first of the next, ns."""
+PAUSE: Final = 1_200_000_000
+"""From the end of the last period of a train to the next train, ns."""
 GENTLE: Final = 0.45
 """Of the longest pulses, what is given together takes: to get all out of a layout takes its least frugal valves too."""
-SLIGHT: Final = 0.3
-"""What a hop gives an axis counts as a pulse along it from this share of the smallest on."""
 CARRIED_SHARE: Final = 0.3
 """A valve open for less than this share of the longest need not open in the smallest pulse: its time is owed."""
 A_LITTLE_MORE: Final = 1.001
@@ -86,8 +84,8 @@ def push(p: Any, s: Any, odometry: Any, disturbance: Any, wrench: Any) -> None:
         look(p, s, odometry, disturbance)
         if s.short:
             s.owed[:] = 0.0
-        elif odometry.stamp - s.fired >= TRAIN_AFTER and load(p, s) == 0.0:
-            begin_train(p, s, odometry.stamp)
+        elif odometry.stamp - s.fired >= p.period_ns + PAUSE and load(p, s) == 0.0:
+            begin_train(p, s)
         choose(p, s, odometry.stamp)
     before = feedback.reference_centre_velocity(p, s.pulse_start)
     after = feedback.reference_centre_velocity(p, s.pulse_end)
@@ -177,7 +175,7 @@ def escaped(p: Any, s: Any) -> bool:
 
 
 @njit(cache=True)
-def wanted_change(p: Any, s: Any, axis: int, stamp: int) -> float:
+def wanted_change(p: Any, s: Any, axis: int) -> float:
     """Change of speed along an axis that is to be pulsed from now on, m/s or rad/s; 0 for none.
 
     Decided for the middle of the next pulses.
@@ -198,11 +196,9 @@ def wanted_change(p: Any, s: Any, axis: int, stamp: int) -> float:
         return 0.0
     if pull < 0.0 and place - 0.5 * speed * speed / pull < BEYOND * edge:
         return 0.0
-    if s.sense[axis] == outward and stamp - s.pulsed[axis] < OPPOSED_AFTER:
-        return 0.0
     back = 0.0
     if pull > 0.0:  # who does not hop stays where it is until the next train
-        back = abs(s.uphill[axis]) if s.uphill[axis] != 0.0 else pull * TRAIN_AFTER / NS_PER_S
+        back = abs(s.uphill[axis]) if s.uphill[axis] != 0.0 else pull * (p.period + PAUSE / NS_PER_S)
     smallest = p.least_change[axis, 1 if outward > 0.0 else 0]
     if place > BEYOND * edge:  # something pulls that the estimate does not know of
         back = max(back, (place - edge) / RETURN)
@@ -210,21 +206,31 @@ def wanted_change(p: Any, s: Any, axis: int, stamp: int) -> float:
 
 
 @njit(cache=True)
-def begin_train(p: Any, s: Any, stamp: int) -> None:
-    """Fill `owed` with what each axis wants; `joined` tells whether all are to be pulsed together.
+def begin_train(p: Any, s: Any) -> None:
+    """Fill `owed` with what the axis wants that wants most; if `joined`, with what each does, to be pulsed together.
 
-    Together go large pulses, and where one axis is turned against the disturbance, all axes with it.
+    Together go large pulses, all where one is late, and where one axis is turned against the disturbance, all axes.
     """
-    hopping, large, small = False, False, False
+    hopping, large, small, late = False, False, False, False
     for k in range(6):
-        s.owed[k] = wanted_change(p, s, k, stamp) if p.active[k] else 0.0
+        s.owed[k] = wanted_change(p, s, k) if p.active[k] else 0.0
         hopping = hopping or (k < 3 and s.owed[k] * s.uphill[k] > 0.0)
         if k < 3 and s.owed[k] != 0.0:
             is_large = abs(s.owed[k]) >= LARGE * p.least_change[k, 0 if s.owed[k] > 0.0 else 1]
             large, small = large or is_large, small or not is_large
-    s.joined = hopping or (large and not small)
-    if not hopping:
-        return
+        late = late or (s.owed[k] != 0.0 and abs(s.offset[k]) > BEYOND * deadband(s, k))
+    s.joined = hopping or late or (large and not small)
+    if hopping:
+        hop(p, s)
+    elif not s.joined:
+        chosen = most_owed(p, s)
+        for k in range(6):
+            s.owed[k] = s.owed[k] if k == chosen else 0.0
+
+
+@njit(cache=True)
+def hop(p: Any, s: Any) -> None:
+    """Fill `owed` with what a hop takes: straight uphill, and attitude to the middle when it ends."""
     up = math.sqrt(s.uphill[0] ** 2 + s.uphill[1] ** 2 + s.uphill[2] ** 2)
     flight = 2.0 * s.maneuver.deadband * HOP / up
     for k in range(6):
@@ -233,9 +239,20 @@ def begin_train(p: Any, s: Any, stamp: int) -> None:
         else:
             sure = max(abs(s.speed[k]) - s.unsure[k], 0.0)
             change = -math.copysign(sure, s.speed[k]) - s.offset[k] / (2.0 * flight)
-        settled = s.sense[k] * change >= 0.0 or stamp - s.pulsed[k] >= OPPOSED_AFTER
-        if p.active[k] and settled and p.most_change[k, 0 if change > 0.0 else 1] > 0.0:
+        if p.active[k] and p.most_change[k, 0 if change > 0.0 else 1] > 0.0:
             s.owed[k] = change
+
+
+@njit(cache=True)
+def most_owed(p: Any, s: Any) -> int:
+    """The axis along which most is owed beside the smallest pulse along it; -1 where nothing is."""
+    chosen, most = -1, 0.0
+    for k in range(6):
+        if s.owed[k] != 0.0:
+            amount = abs(s.owed[k]) / p.least_change[k, 0 if s.owed[k] > 0.0 else 1]
+            if amount > most:
+                chosen, most = k, amount
+    return chosen
 
 
 @njit(cache=True)
@@ -250,24 +267,16 @@ def load(p: Any, s: Any) -> float:
 
 @njit(cache=True)
 def choose(p: Any, s: Any, stamp: int) -> None:
-    """Pulse along one axis in this period, where most is owed, so that pulses stay as small as valves can make them.
-
-    What is joined is given together.
-    """
-    chosen, most = -1, 0.0
+    """Pulse along the axis that is owed a pulse; what is joined is given together."""
     for k in range(6):
         s.pulse[k] = 0.0
-        if s.owed[k] != 0.0:
-            amount = abs(s.owed[k]) / p.least_change[k, 0 if s.owed[k] > 0.0 else 1]
-            if amount > most:
-                chosen, most = k, amount
+    chosen = most_owed(p, s)
     if chosen < 0:
         return
     s.fired = stamp
     if s.joined:
         parts = math.ceil(load(p, s) / GENTLE)
         for k in range(6):
-            note(p, s, k, s.owed[k], stamp)
             s.pulse[k] = s.owed[k] / parts / p.period
             s.owed[k] = 0.0 if parts == 1 else s.owed[k] * (parts - 1) / parts
         return
@@ -278,20 +287,11 @@ def choose(p: Any, s: Any, stamp: int) -> None:
         size = 0.5 * left
     s.owed[chosen] = sense * (left - size)
     s.pulse[chosen] = sense * size / p.period
-    note(p, s, chosen, sense * size, stamp)
-
-
-@njit(cache=True)
-def note(p: Any, s: Any, axis: int, change: float, stamp: int) -> None:
-    """Remember the sense of a pulse along an axis, unless it is slight."""
-    if abs(change) > SLIGHT * p.least_change[axis, 0 if change > 0.0 else 1]:
-        s.sense[axis], s.pulsed[axis] = math.copysign(1.0, change), stamp
 
 
 @njit(cache=True)
 def forget(s: Any) -> None:
     """Owe nothing; no pulse has been given."""
     for k in range(6):
-        s.owed[k] = s.pulse[k] = s.sense[k] = s.offset[k] = 0.0
-        s.pulsed[k] = 0
+        s.owed[k] = s.pulse[k] = s.offset[k] = 0.0
     s.fired, s.joined = 0, 0

@@ -103,8 +103,6 @@ STATE: Final = np.dtype(
         ("uphill", "f8", (6,)),
         ("owed", "f8", (6,)),
         ("pulse", "f8", (6,)),
-        ("sense", "f8", (6,)),
-        ("pulsed", "i8", (6,)),
         ("unsure", "f8", (6,)),
         ("fired", "i8"),
         ("joined", "i8"),
@@ -121,8 +119,8 @@ reference now and at both ends of the next pulses; integral_force N in the fixed
 base_link axes; within_since: since when (ns) both errors are within tolerance, 0 if they are not; rate: estimated
 rate about the active axes; vector: working memory. While drifting, along and about the axes of base_link: offset and
 speed relative to the reference, pull of the disturbance, speed of a hop against it, change of speed still owed, pulse
-(acceleration) of this period, sense (±1) of the last one and when it was given, ns, standard deviation of the speed;
-when the last pulse along any axis was given, ns, and whether what is owed is given along all axes together."""
+(acceleration) of this period, standard deviation of the speed; when the last pulse along any axis was given, ns, and
+whether what is owed is given along all axes together."""
 
 
 def parameters_of(vehicle: Vehicle, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> NDArray[np.void]:
