@@ -18,8 +18,8 @@ LEAST_PAUSE = 1.2
 SEEDS = range(8)
 
 
-def tumbling(body, seconds):
-    """Held within a deadband that it leaves along and about all axes at about the same time."""
+def tumbling(body, kicks):
+    """Held within a deadband, and kicked to and fro so that it leaves it on all axes at about the same time."""
     height = 0.45 if body.active.sum() == 3 else 0.0
     body.command(
         Maneuver(number=1, run="a", attempt=1, kind="hold", start=START, expiry=START + 10**13,
@@ -27,9 +27,11 @@ def tumbling(body, seconds):
                  deadband=0.005, deadband_angle=math.radians(0.5))
     )  # fmt: skip
     body.run(0.2)
-    body.velocity[:] = body.active[:3] * (0.002, -0.002, 0.002)
-    body.rate[:] = body.active[3:] * np.radians((0.2, -0.2, 0.2))
-    body.run(seconds)
+    for kick in range(kicks):
+        sense = (-1.0) ** kick
+        body.velocity[:] = sense * body.active[:3] * (0.002, -0.002, 0.002)
+        body.rate[:] = sense * body.active[3:] * np.radians((0.2, -0.2, 0.2))
+        body.run(15.0)
     return body
 
 
@@ -50,9 +52,9 @@ def trains(body):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_train_goes_one_way_and_the_next_one_waits(place, seed):
     """What a valve could not give is given with the next pulse: in a train along another axis it might oppose it."""
-    body = tumbling(FloatingBody(drawn_vehicle(np.random.default_rng(seed), vehicle()), place), 60.0)
+    body = tumbling(FloatingBody(drawn_vehicle(np.random.default_rng(seed), vehicle()), place), kicks=6)
     found = trains(body)
-    assert len(found) >= body.active.sum()
+    assert len(found) > 5
     period = body.driver.modulation_period / NS_PER_S
     for before, after in pairwise(found):
         assert after[0, 0] - before[-1, 0] - period > LEAST_PAUSE - 1e-6
