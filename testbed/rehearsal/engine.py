@@ -27,6 +27,7 @@ from testbed.plan.stirs import stirs
 from testbed.rehearsal.radio import give_out, take_up
 from testbed.rehearsal.wiring import (
     CONCERN,
+    FINDING,
     IMU,
     ODOMETRY,
     RANGES,
@@ -60,6 +61,7 @@ _fill_disturbance = estimation.fill_disturbance
 _celsius, _kelvin = njit(cache=True)(celsius), njit(cache=True)(kelvin)
 _guide = guidance.step
 _drive = thruster_driver.step
+_watch_valves = thruster_driver.accept_report
 
 
 @njit(cache=True)
@@ -317,7 +319,7 @@ def drive(flight: Any, wires: Any, tape: Any, v: int, stamp: int, permit: bool) 
 
 @njit(cache=True)
 def keep_news(driver: Any, tape: Any, v: int) -> None:
-    """Put what safety filter and guard have to tell on the tape."""
+    """Put what safety filter, guard and the watch on the valves have to tell on the tape."""
     for k in range(driver.separation.news_count):
         row = tape.counts[v, CONCERN]
         tape.concern[v, row] = driver.separation.news[k]
@@ -326,6 +328,10 @@ def keep_news(driver: Any, tape: Any, v: int) -> None:
         row = tape.counts[v, VERDICT]
         tape.verdict[v, row] = driver.guard.news[k]
         tape.counts[v, VERDICT] = row + 1
+    for k in range(driver.watch.news_count):
+        row = tape.counts[v, FINDING]
+        tape.finding[v, row] = driver.watch.news[k]
+        tape.counts[v, FINDING] = row + 1
 
 
 @njit(cache=True)
@@ -376,12 +382,13 @@ def advance_tick(
 
 @njit(cache=True)
 def report_valves(plant: Any, flight: Any, wires: Any, v: int, stamp: int) -> None:
-    """Tell a vehicle's estimator, at a tick, the edges since the last one and then which valves are open."""
+    """Tell a vehicle's estimator and driver, at a tick, the edges since the last and then which valves are open."""
     p, s, reports = flight.estimator[v], flight.estimator_state[v], wires.reports[v]
-    for k in range(take_edges(plant.vehicles[v], plant.states[v], reports)):
+    count = take_edges(plant.vehicles[v], plant.states[v], reports[:-1])
+    fill_open(plant.vehicles[v], plant.states[v], stamp, reports[count])
+    for k in range(count + 1):
         _accept_report(p, s, reports[k])
-    fill_open(plant.vehicles[v], plant.states[v], stamp, reports[0])
-    _accept_report(p, s, reports[0])
+        _watch_valves(flight.driver[v], flight.driver_state[v], reports[k])
 
 
 @njit(cache=True)
