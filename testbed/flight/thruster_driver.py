@@ -19,7 +19,6 @@ from testbed.flight.modulation import Modulation, Windows, modulation, supply
 from testbed.flight.modulation.quiet import NONE
 from testbed.flight.separation import MAX_PARTNERS, Company, safety_filter
 from testbed.flight.separation import memory as separation_memory
-from testbed.flight.stuck_valves import Condition
 
 TRIALS: Final = 4
 """Most attempts to scale duties down to what the sagging supply lets all valves give."""
@@ -158,7 +157,8 @@ def step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: b
     Where nothing is asked for, nothing is given: a drifting vehicle wants no pulse for the sake of a leftover.
     """
     stamp = wrench.stamp + p.lead
-    do_without_stuck(p, s, wrench.stamp, permitted)
+    stuck_valves.judge(p.watch, s.watch, wrench.stamp, permitted)
+    stuck_valves.set_aside(p.watch, s.watch, p.modulation.supply, s.allocation)
     fill_coming(p, s, wrench.stamp)
     s.allocation.lost = 0.0
     keep_apart(p, s, odometry, partners, wrench, permitted)
@@ -186,31 +186,6 @@ def step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: b
     s.outcomes[s.allocation.outcome] += 1
     modulation.write(p.modulation, s.modulation, schedule)
     stuck_valves.note(p.watch, s.watch, schedule)
-
-
-@njit(cache=True)
-def accept_report(p: Any, s: Any, report: Any) -> None:
-    """Take in which valves are reported open (VALVES)."""
-    stuck_valves.accept_report(p.watch, s.watch, report)
-
-
-@njit(cache=True)
-def do_without_stuck(p: Any, s: Any, stamp: int, permitted: bool) -> None:
-    """Judge the valves, and tell the allocation which are stuck and what those give that are stuck open.
-
-    They, and as much again that pushes against them, make the supply sag all the time.
-    """
-    watch, program, draw = s.watch, s.allocation, 0.0
-    stuck_valves.judge(p.watch, watch, stamp, permitted)
-    program.stuck_count = 0
-    for j in range(p.modulation.valves):
-        program.stuck[j] = watch.condition[j] != Condition.SOUND
-        program.stuck_count += program.stuck[j]
-        if watch.condition[j] == Condition.STUCK_OPEN:
-            draw += p.modulation.supply.draw[j]
-    strength = supply.strength_under(p.modulation.supply, 2.0 * draw) if program.stuck_count > 0 else 0.0
-    for j in range(p.modulation.valves):
-        program.held[j] = strength if watch.condition[j] == Condition.STUCK_OPEN else 0.0
 
 
 @njit(cache=True)
@@ -417,4 +392,4 @@ def _step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: 
 
 @njit(cache=True)
 def _accept_report(p: Any, s: Any, report: Any) -> None:
-    accept_report(p[0], s[0], report[0])
+    stuck_valves.accept_report(p[0].watch, s[0].watch, report[0])

@@ -28,16 +28,25 @@ class ReportedValves:
         """When which valve opened or closed, oldest first: (stamp, valve, open)."""
         found = []
         for valve in range(self.count):
-            is_open, since = 0, int(self.stuck_since[valve])
-            for stamp, states in self.told:
-                if states[valve] != is_open:
-                    is_open = int(states[valve])
-                    at = stamp + self.late[0 if is_open else 1]
-                    if at < since:
-                        found.append((at, valve, is_open))
+            since, own = int(self.stuck_since[valve]), []
+            for stamp, is_open in self.commands(valve):
+                at = stamp + self.late[0 if is_open else 1]
+                while own and own[-1][0] >= at:  # a command that takes effect earlier makes up for one before it
+                    own.pop()
+                if (own[-1][2] if own else 0) != is_open:
+                    own.append((at, valve, is_open))
+            found += [one for one in own if one[0] < since]
             if since < NEVER:
                 found.append((since, valve, int(self.stuck_to[valve])))
         return sorted(found)
+
+    def commands(self, valve):
+        """When the valve was told to open or close, (stamp, open)."""
+        is_open = 0
+        for stamp, states in self.told:
+            if states[valve] != is_open:
+                is_open = int(states[valve])
+                yield stamp, is_open
 
     def reports(self, until):
         """Reports (messages.VALVES) of the time after the last call up to `until`."""

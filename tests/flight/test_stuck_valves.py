@@ -13,7 +13,7 @@ from testbed.flight.thruster_driver import ThrusterDriver
 from tests.drawn.honest_valves import ReportedValves
 from tests.drawn.layouts import spanning_layout
 from tests.flight.fired import with_thrusters
-from tests.flight.test_thruster_driver import AT_REST, START
+from tests.flight.test_thruster_driver import AT_REST, START, VEHICLE
 
 REPORTED = {"estimator": EstimatorSettings(valve_forces="reported")}
 SLOWEST = 0.1
@@ -86,31 +86,42 @@ def test_a_stuck_valve_is_found_when_it_has_contradicted_for_long_enough(open_):
         stuck = int(generator.choice(np.flatnonzero(layout.in_service)))
         since = START + int(generator.uniform(0.5, 2.0) * NS_PER_S)
         valves.stuck_since[stuck], valves.stuck_to[stuck] = since, open_
-        patience = int(driver.parameters[0]["watch"]["patience"])
-        assert patience <= (PATIENCE + 0.1) * NS_PER_S
-        contradicted, told_at = 0, None
-        for stamp, schedule, found in fly(driver, valves, drawn_wrenches(generator, layout, 80)):
+        patience, told_at = round(PATIENCE * NS_PER_S), None
+        for stamp, _, found in fly(driver, valves, drawn_wrenches(generator, layout, 80)):
+            contradicted = contradiction(driver, valves, stuck, open_, stamp) if told_at is None else 0
             for one in found:
-                assert (one["valve"], one["condition"]) == (
-                    stuck, Condition.STUCK_OPEN if open_ else Condition.STUCK_CLOSED)  # fmt: skip
-                assert stamp >= since + patience - sum(valves.late) - TICK_NS
+                wrong = Condition.STUCK_OPEN if open_ else Condition.STUCK_CLOSED
+                assert (one["valve"], one["condition"], told_at) == (stuck, wrong, None)
+                assert contradicted >= patience or not open_
+                assert stamp >= since + patience - SLOWEST * NS_PER_S
                 told_at = stamp
             if told_at is None:
-                assert contradicted < patience + 2 * max(valves.late) + TICK_NS
-            asked = contradiction(valves, stuck, open_, max(since, stamp), stamp + driver.modulation_period)
-            others = any(edge[2] and edge[1] != stuck and edge[0] > since for edge in valves.edges())
-            contradicted += asked if open_ or others else 0
+                assert contradicted < patience + TICK_NS
         found_ones += told_at is not None
     assert found_ones > 40
 
 
-def contradiction(valves, valve, open_, begin, end):
-    """For how long in this time the valve was told the contrary, ns."""
-    total, told = 0, [*valves.told, (end, None)]
-    for (stamp, states), (until, _) in zip(told[:-1], told[1:], strict=True):
-        if bool(states[valve]) != open_:
-            total += max(min(until, end) - max(stamp, begin), 0)
-    return total
+def contradiction(driver, valves, valve, open_, until):
+    """For how long the valve was told the contrary since it did that last, delays not counted, ns.
+
+    Of one that is stuck closed only where others opened after it was told to.
+    """
+    p = driver.parameters[0]["watch"]
+    late = int(p["closing"] if open_ else p["opening"])
+    edges = [(at, bool(is_open)) for at, one, is_open in valves.edges() if one == valve and at <= until]
+    if (edges[-1][1] if edges else False) != open_:
+        return 0
+    contrary = max((at for at, is_open in edges if is_open != open_), default=0)
+    since = min((at for at, _ in edges if at > contrary), default=0)
+    commands, parts = [(0, 0), *valves.commands(valve), (until, None)], []
+    for (stamp, is_open), (end, _) in zip(commands[:-1], commands[1:], strict=True):
+        if bool(is_open) != open_ and min(end, until) > max(stamp + late, since):
+            parts.append((max(stamp + late, since), min(end, until)))
+    if not open_ and parts:
+        others = [at for at, one, is_open in valves.edges() if one != valve and is_open and at <= until]
+        if max(others, default=0) <= parts[0][0]:
+            return 0
+    return sum(end - begin for begin, end in parts)
 
 
 def test_a_valve_that_is_whole_again_is_sound_again():
@@ -138,8 +149,7 @@ def test_what_was_stuck_closed_is_tried_again_with_a_new_permission():
     driver = ThrusterDriver(reported(with_thrusters()), "table", TABLE_AXES)
     valves = ReportedValves(12, (6_000_000, 5_000_000), START)
     valves.stuck_since[0] = START
-    wrench = -np.array(driver.parameters[0]["matrix"][:, 0]) * -0.8
-    wrenches = [wrench] * 20
+    wrenches = [driver.parameters[0]["matrix"][:, [0, 1]] @ [0.8, 0.4]] * 20
     found = [one for _, _, news in fly(driver, valves, wrenches) for one in news["condition"]]
     assert found == [Condition.STUCK_CLOSED]
     assert not valves.told[-2][1][0], "it is not told to open any more"
@@ -152,7 +162,7 @@ def test_what_was_stuck_closed_is_tried_again_with_a_new_permission():
 def test_the_others_push_against_a_valve_that_is_stuck_open(share):
     """The impulse of all valves together is what is asked for; with a supply that does not sag."""
     generator = np.random.default_rng(304)
-    for stuck in range(12):
+    for stuck in (k for k, valve in enumerate(VEHICLE.thrusters.valves) if "vertical" not in valve.name):
         vehicle = reported(with_thrusters(maximum_sag=0.0, opening_delay=0.006, closing_delay=0.006))
         driver = ThrusterDriver(vehicle, "table", TABLE_AXES)
         valves = ReportedValves(12, (6_000_000, 6_000_000), START)
@@ -167,7 +177,7 @@ def test_the_others_push_against_a_valve_that_is_stuck_open(share):
         plane = [0, 1, 5]
         bit = 12 * 0.012 * np.abs(matrix).max(axis=1)[plane]
         assert np.all(np.abs(impulse - expected)[plane] < bit)
-        assert np.any(np.abs(matrix[plane, stuck] * (until - begun) / NS_PER_S) > 10.0 * bit), "it would be seen"
+        assert np.any(np.abs(matrix[plane, stuck] * (until - begun) / NS_PER_S) > 2.0 * bit), "it would be seen"
 
 
 def open_times(valves, begin, end):
