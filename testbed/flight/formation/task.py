@@ -63,7 +63,8 @@ class Task:
     positions and velocities (V, 3) at `time`, m and m/s, fixed frame; goals: one motion per vehicle, to be met in
     position and velocity at the end; others: bodies that are not planned for. `axes`: the translations that are free,
     (0, 1) on a table; along the others a vehicle stays. Area and zones are given along these axes. It is to take
-    `duration` s, or, without one, as little as is found possible but at least `least` s.
+    `duration` s, or, without one, as little as is found possible but at least `least` s. in_vain: how often it was
+    planned before without finding any way; then the search begins elsewhere.
     """
 
     time: float
@@ -78,6 +79,7 @@ class Task:
     axes: tuple[int, ...] = (0, 1)
     duration: float | None = None
     least: float = 0.0
+    in_vain: int = 0
 
     @property
     def count(self) -> int:
