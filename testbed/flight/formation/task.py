@@ -30,8 +30,8 @@ class Keeping:
 
     required: centre to centre, never less by the truth; body: required of a centre to a zone; margin: what plans add
     between two vehicles for both of their errors together, and half of it to a zone; spare: what they add to that
-    between two vehicles where there is room, which leaves time to replan for one that lags; undisturbed: what a safety
-    filter leaves alone, centre to centre, which plans keep, too.
+    between two vehicles where there is room, and half of it to a zone, which leaves time to replan for one that lags;
+    undisturbed: what a safety filter leaves alone, centre to centre, which plans keep, too.
     """
 
     required: float
@@ -54,6 +54,11 @@ class Keeping:
     def clearance(self) -> float:
         """Distance of a centre to a zone that plans keep."""
         return self.body + 0.5 * self.margin
+
+    @property
+    def wanted_clearance(self) -> float:
+        """Distance of a centre to a zone that plans keep where they can."""
+        return self.clearance + 0.5 * self.spare
 
 
 @dataclass(frozen=True)
