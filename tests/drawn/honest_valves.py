@@ -22,7 +22,9 @@ class ReportedValves:
         stamp, count = int(schedule["stamp"]), int(schedule["count"])
         self.told = [one for one in self.told if one[0] < stamp]
         for point in range(count):
-            self.told.append((stamp + int(schedule["offset"][point]), schedule["open"][point, : self.count].astype(int)))
+            self.told.append(
+                (stamp + int(schedule["offset"][point]), schedule["open"][point, : self.count].astype(int))
+            )
 
     def edges(self):
         """When which valve opened or closed, oldest first: (stamp, valve, open)."""

@@ -1,5 +1,7 @@
 """Stuck valves: sound ones are never taken for such, whatever they are told; stuck ones are, and the others push."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -114,7 +116,7 @@ def contradiction(driver, valves, valve, open_, until):
     contrary = max((at for at, is_open in edges if is_open != open_), default=0)
     since = min((at for at, _ in edges if at > contrary), default=0)
     commands, parts = [(0, 0), *valves.commands(valve), (until, None)], []
-    for (stamp, is_open), (end, _) in zip(commands[:-1], commands[1:], strict=True):
+    for (stamp, is_open), (end, _) in pairwise(commands):
         if bool(is_open) != open_ and min(end, until) > max(stamp + late, since):
             parts.append((max(stamp + late, since), min(end, until)))
     if not open_ and parts:

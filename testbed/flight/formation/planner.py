@@ -98,9 +98,7 @@ def together(task: Task) -> Found:
     return replace(more, programs=found.programs + more.programs)
 
 
-def search(
-    task: Task, durations: Iterable[float], sides: int, generator: np.random.Generator | None = None
-) -> Found:
+def search(task: Task, durations: Iterable[float], sides: int, generator: np.random.Generator | None = None) -> Found:
     """As `together`, with so many sides for each of the durations; with a generator from staggered ways, as NEARER."""
     programs, widest = 0, None
     for duration in durations:
