@@ -17,11 +17,14 @@ from testbed.cli.sentences import sentence
 from testbed.plan.commands import PlanState
 from testbed.plan.guard_events import KIND as GUARD_EVENT
 from testbed.plan.separation_events import KIND as SEPARATION_EVENT
+from testbed.plan.valve_events import KIND as VALVE_EVENT
 
 if TYPE_CHECKING:
     from testbed.nodes.launcher import Progress
 
 CAUTION = "Compressed gas, moving masses, lithium cells: local safety rules and qualified staff come first."
+GUARDED = (GUARD_EVENT, SEPARATION_EVENT, VALVE_EVENT)
+"""Kinds of events of which the last one stays in sight."""
 
 
 @contextmanager
@@ -44,7 +47,7 @@ def live_progress(plan: str) -> Iterator[Callable[[Progress], None]]:
 
         def show(progress: Progress) -> None:
             print_events(progress)
-            guarded = [event for event in progress.events if event.kind in (GUARD_EVENT, SEPARATION_EVENT)]
+            guarded = [event for event in progress.events if event.kind in GUARDED]
             live.update(panel(progress.state, sentence(guarded[-1]) if guarded else ""))
 
         yield show

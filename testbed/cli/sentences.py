@@ -14,6 +14,7 @@ from testbed.plan.formatting import value_and_limit
 from testbed.plan.guard_events import told_guard
 from testbed.plan.progress import told
 from testbed.plan.separation_events import told_separation
+from testbed.plan.valve_events import told_valve
 
 Data = Mapping[str, Any]
 
@@ -59,6 +60,7 @@ _SENTENCES: Final[dict[str, Callable[[Data], str]]] = {
     "fault_over": lambda data: f"whole again: {data['fault']}",
     "guard": told_guard,
     "separation": told_separation,
+    "valve": told_valve,
     "formation": told_formation,
     "gas_warning": lambda data: f"WARNING: {data['text']}",
     "own_part_failed": lambda data: f"FAILED, everything stops: {data['text']}",

@@ -12,6 +12,7 @@ from testbed.description import messages
 from testbed.description.flight_limits import FlightLimits
 from testbed.description.messages import NS_PER_S
 from testbed.description.vehicle import Vehicle
+from testbed.flight import stuck_valves
 from testbed.flight.allocation import Allocation, Outcome, allocation
 from testbed.flight.guard import REFUSALS, Action, Objection, guard, memory
 from testbed.flight.modulation import Modulation, Windows, modulation, supply
@@ -36,6 +37,7 @@ PARAMETERS: Final = np.dtype(
     [
         ("lead", "i8"),
         ("matrix", "f8", (6, messages.MAX_VALVES)),
+        ("watch", stuck_valves.PARAMETERS),
         ("separation", separation_memory.PARAMETERS),
         ("guard", memory.PARAMETERS),
         ("allocation", allocation.PARAMETERS),
@@ -50,6 +52,7 @@ STATE: Final = np.dtype(
         ("wanted", "f8", (6,)),
         ("outcomes", "i8", (len(Outcome),)),
         ("kept", messages.WRENCH),
+        ("watch", stuck_valves.STATE),
         ("separation", separation_memory.STATE),
         ("guard", memory.STATE),
         ("allocation", allocation.STATE),
@@ -85,6 +88,7 @@ class ThrusterDriver:
         usable = float(modulating.parameters[0]["usable"])
         p["lead"] = round(vehicle.thrusters.schedule_lead * NS_PER_S)
         p["matrix"][:, : matrix.shape[1]] = matrix
+        p["watch"] = stuck_valves.parameters_of(vehicle)[0]
         p["guard"] = memory.parameters_of(vehicle, place, active_axes, limits, usable)[0]
         if company is not None:
             p["separation"] = separation_memory.parameters_of(
@@ -118,6 +122,16 @@ class ThrusterDriver:
         state = self.state[0]["separation"]
         return np.asarray(state["news"][: state["news_count"]].copy())
 
+    @property
+    def findings(self) -> NDArray[np.void]:
+        """Which valves were found to be stuck, or no longer, with the last wrench, stuck_valves.FINDING, shape (n,)."""
+        state = self.state[0]["watch"]
+        return np.asarray(state["news"][: state["news_count"]].copy())
+
+    def accept_report(self, report: NDArray[np.void]) -> None:
+        """Take in which valves are open (one messages.VALVES), where the vehicle's file says that they are reported."""
+        _accept_report(self.parameters, self.state, report)
+
     def step(
         self,
         odometry: NDArray[np.void],
@@ -143,6 +157,8 @@ def step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: b
     Where nothing is asked for, nothing is given: a drifting vehicle wants no pulse for the sake of a leftover.
     """
     stamp = wrench.stamp + p.lead
+    stuck_valves.judge(p.watch, s.watch, wrench.stamp, permitted)
+    stuck_valves.set_aside(p.watch, s.watch, p.modulation.supply, s.allocation)
     fill_coming(p, s, wrench.stamp)
     s.allocation.lost = 0.0
     keep_apart(p, s, odometry, partners, wrench, permitted)
@@ -153,8 +169,12 @@ def step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: b
         s.allocation.duty[:] = 0.0
         s.modulation.stamp = stamp
         modulation.write(p.modulation, s.modulation, schedule)
+        stuck_valves.note(p.watch, s.watch, schedule)
         return
     modulation.account(p.modulation, s.modulation, stamp)
+    for j in range(p.modulation.valves):
+        if s.allocation.stuck[j]:
+            s.modulation.carry[j] = 0.0
     for k in range(6):
         s.wanted[k] = s.guard.passed[k]
     paid = False
@@ -165,6 +185,7 @@ def step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: b
         give_what_can_be(p, s, stamp, paid)
     s.outcomes[s.allocation.outcome] += 1
     modulation.write(p.modulation, s.modulation, schedule)
+    stuck_valves.note(p.watch, s.watch, schedule)
 
 
 @njit(cache=True)
@@ -184,9 +205,15 @@ def keep_apart(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permit
 
 @njit(cache=True)
 def fill_coming(p: Any, s: Any, now: int) -> None:
-    """Tell the guard the impulse that the last schedule's pulses still give from `now` ns on, until the next acts."""
+    """Tell the guard the impulse that comes from `now` ns on until the next schedule acts: what the last one's pulses
+    still give, and valves that are stuck open.
+    """
     pulses, coming = s.modulation.pulses, s.guard.coming
     coming[:] = 0.0
+    if s.allocation.stuck_count > 0:
+        for j in range(p.modulation.valves):
+            for k in range(6):
+                coming[k] += p.matrix[k, j] * s.allocation.held[j] * (p.lead + p.guard.delay) / NS_PER_S
     since = now - s.modulation.stamp
     if s.modulation.stamp == 0 or since < 0:
         return
@@ -361,3 +388,8 @@ def owe(p: Any, s: Any) -> None:
 def _step(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permitted: bool, schedule: Any) -> None:
     """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
     step(p[0], s[0], odometry[0], partners, wrench[0], permitted, schedule[0])
+
+
+@njit(cache=True)
+def _accept_report(p: Any, s: Any, report: Any) -> None:
+    stuck_valves.accept_report(p[0].watch, s[0].watch, report[0])

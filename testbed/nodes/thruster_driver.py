@@ -11,6 +11,7 @@ import numpy as np
 import rclpy
 from diagnostic_msgs.msg import DiagnosticStatus
 from numpy.typing import NDArray
+from sensor_msgs.msg import JointState
 from std_msgs.msg import String
 from std_srvs.srv import Trigger
 
@@ -30,6 +31,7 @@ from testbed.plan.flight_limits import flight_limits
 from testbed.plan.guard_events import guard_event, told_guard
 from testbed.plan.separation import company
 from testbed.plan.separation_events import separation_event, told_separation
+from testbed.plan.valve_events import told_valve, valve_event
 
 DEADMAN_SECONDS: Final = 0.25
 """Silence of the wrench after which the driver closes all valves (wall time; in lockstep the plant waits instead)."""
@@ -61,6 +63,8 @@ class ThrusterDriverNode(HolderNode):
         modulation = round(vehicle.thrusters.modulation_period * messages.NS_PER_S)
         self._wrenches: Inbox = {}
         self._odometry: Inbox = {}
+        self._reports: Inbox = {}
+        self._by_reports = vehicle.estimator.valve_forces == "reported"
         self._periods = Slots(modulation)
         self._plan = PlanStates(contract, self._poll)
         self.holder = Holder(self, contract, self._close_now)
@@ -74,6 +78,8 @@ class ThrusterDriverNode(HolderNode):
         self._silent = True
         contract.subscribe_records("odometry", self._on_odometry)
         contract.subscribe_records("wrench", self._on_wrench)
+        if self._by_reports:
+            contract.subscribe("valves/state", self._on_valves)
         if not contract.lockstep:
             self.create_timer(DEADMAN_SECONDS / 5, self._watch)
         self.create_service(Trigger, "identity", self._identify)
@@ -95,9 +101,21 @@ class ThrusterDriverNode(HolderNode):
             self._wrenches[stamp] = record
             self._follower.begin(stamp)
 
+    def _on_valves(self, message: JointState) -> None:
+        record = np.zeros(1, messages.VALVES)
+        try:
+            convert.valves_from_message(message, self._valve_names, record[0])
+        except ValueError as error:
+            self.get_logger().warning(str(error))
+            return
+        self._reports[int(record[0]["stamp"])] = record
+        self._follower.poll()
+
     def _needed(self, stamp: int) -> Needed:
-        """The odometry that the wrench answers, what was heard of partners, and the plan's state before this tick."""
+        """The odometry that the wrench answers, valves, what was heard of partners, the plan's state before this tick."""
         yield self._odometry, stamp
+        if self._by_reports:
+            yield self._reports, stamp
         yield from self._partners.needed(stamp)
         if stamp > LOCKSTEP_START_NS:
             yield from self._plan.needed(stamp)
@@ -106,6 +124,8 @@ class ThrusterDriverNode(HolderNode):
         state = self._plan.in_force(stamp)
         permitted = self.holder.may_fire(stamp, state)
         partners = self._partners.newest(stamp)
+        for key in sorted(key for key in self._reports if key <= stamp):
+            self._driver.accept_report(self._reports.pop(key))
         self._driver.step(self._odometry_at(stamp), self._wrenches[stamp], permitted, self._schedule, partners)
         self._follower.publish(self._schedule_out, convert.schedule_to_message(self._schedule[0], self._valve_names))
         run, attempt = (state["run"], state["attempt"]) if state else ("", 0)
@@ -117,9 +137,12 @@ class ThrusterDriverNode(HolderNode):
             event = guard_event(name, verdict, run, attempt)
             self.holder.values |= {f"refused, {one.name.lower()}": str(n) for one, n in self._driver.refused.items()}
             self._tell(event, told_guard(event.data))
+        for finding in self._driver.findings:
+            event = valve_event(name, self._valve_names, finding, run, attempt)
+            self._tell(event, told_valve(event.data))
 
     def _tell(self, event: Event, text: str) -> None:
-        """What filter or guard says, as an event and as a line of `/diagnostics`."""
+        """What filter, guard or the watch on the valves says, as an event and as a line of `/diagnostics`."""
         self._follower.publish(self._events_out, String(data=event.to_json()))
         self.holder.report(DiagnosticStatus.OK if event.data["over"] else DiagnosticStatus.WARN, text)
 

@@ -170,7 +170,7 @@ VEHICLE_TOPICS: Final = (
         JointState,
         "which valves are open",
         "holder of the valves",
-        "estimator where its file says so, displays",
+        "estimator and thruster driver where its file says so, displays",
         "on edge, 10 Hz",
     ),
     Topic("supply/pressure", FluidPressure, "tank pressure", "plant", "conductor, displays", "5 Hz", hearers=(1, 0)),

@@ -14,7 +14,7 @@ from numba import njit
 from testbed.description.air import celsius, kelvin
 from testbed.description.messages import PERIOD_NS, TICK_NS
 from testbed.description.ticks import due, schedule_due, wrench_due
-from testbed.flight import estimation, thruster_driver
+from testbed.flight import estimation, stuck_valves, thruster_driver
 from testbed.flight.guidance import guidance
 from testbed.model.battery import read_battery
 from testbed.model.edges import fill_open, take_edges
@@ -24,9 +24,9 @@ from testbed.model.ranging import listen, take_ranges
 from testbed.model.schedule import accept_schedule, close_valves
 from testbed.model.tracking import sense_truth
 from testbed.plan.stirs import stirs
+from testbed.rehearsal.news import keep_news
 from testbed.rehearsal.radio import give_out, take_up
 from testbed.rehearsal.wiring import (
-    CONCERN,
     IMU,
     ODOMETRY,
     RANGES,
@@ -36,7 +36,6 @@ from testbed.rehearsal.wiring import (
     STEP_TICKS,
     TRUTH,
     VALVE_EDGE,
-    VERDICT,
     WRENCH,
 )
 
@@ -60,6 +59,7 @@ _fill_disturbance = estimation.fill_disturbance
 _celsius, _kelvin = njit(cache=True)(celsius), njit(cache=True)(kelvin)
 _guide = guidance.step
 _drive = thruster_driver.step
+_watch_valves = stuck_valves.accept_report
 
 
 @njit(cache=True)
@@ -320,19 +320,6 @@ def drive(flight: Any, wires: Any, tape: Any, v: int, stamp: int, permit: bool) 
 
 
 @njit(cache=True)
-def keep_news(driver: Any, tape: Any, v: int) -> None:
-    """Put what safety filter and guard have to tell on the tape."""
-    for k in range(driver.separation.news_count):
-        row = tape.counts[v, CONCERN]
-        tape.concern[v, row] = driver.separation.news[k]
-        tape.counts[v, CONCERN] = row + 1
-    for k in range(driver.guard.news_count):
-        row = tape.counts[v, VERDICT]
-        tape.verdict[v, row] = driver.guard.news[k]
-        tape.counts[v, VERDICT] = row + 1
-
-
-@njit(cache=True)
 def keep_answer(wires: Any, tape: Any, v: int, stamp: int, phase: int, first: bool) -> None:
     """Put what guidance has answered on the tape; phase: that before; first: whether it is its first answer."""
     if tape.told[0]:
@@ -380,12 +367,13 @@ def advance_tick(
 
 @njit(cache=True)
 def report_valves(plant: Any, flight: Any, wires: Any, v: int, stamp: int) -> None:
-    """Tell a vehicle's estimator, at a tick, the edges since the last one and then which valves are open."""
+    """Tell a vehicle's estimator and driver, at a tick, the edges since the last and then which valves are open."""
     p, s, reports = flight.estimator[v], flight.estimator_state[v], wires.reports[v]
-    for k in range(take_edges(plant.vehicles[v], plant.states[v], reports)):
+    count = take_edges(plant.vehicles[v], plant.states[v], reports[:-1])
+    fill_open(plant.vehicles[v], plant.states[v], stamp, reports[count])
+    for k in range(count + 1):
         _accept_report(p, s, reports[k])
-    fill_open(plant.vehicles[v], plant.states[v], stamp, reports[0])
-    _accept_report(p, s, reports[0])
+        _watch_valves(flight.driver[v].watch, flight.driver_state[v].watch, reports[k])
 
 
 @njit(cache=True)

@@ -25,6 +25,7 @@ from testbed.plan.observation import Observation, Request, Stretch
 from testbed.plan.quiet import QuietWatch, take_in
 from testbed.plan.separation_events import separation_event
 from testbed.plan.sequence import Sequence
+from testbed.plan.valve_events import valve_event
 from testbed.rehearsal.build import build_plant, build_radio
 from testbed.rehearsal.contacts import take_contacts
 from testbed.rehearsal.engine import fly_tick, read_step, run_steps
@@ -34,6 +35,7 @@ from testbed.rehearsal.own_ticks import OwnTicks
 from testbed.rehearsal.recording import EngineRecording
 from testbed.rehearsal.wiring import (
     CONCERN,
+    FINDING,
     REFERENCE,
     STEP_TICKS,
     STRETCH_STEPS,
@@ -168,13 +170,16 @@ class LockstepRehearsal:
         return (Request("stop", self.own.failure),) if self.own.failure else ()
 
     def _guard_events(self, state: PlanState) -> list[Event]:
-        """What each vehicle's filter and guard have told since the last call, in which `state` was in force."""
+        """What each vehicle's driver has told since the last call, in which `state` was in force."""
         events, tape = [], self.tape
         for v, name in enumerate(self.names):
             partners = [one for one in self.names if one != name]
             concerns, verdicts = tape.concern[v, : tape.counts[v, CONCERN]], tape.verdict[v, : tape.counts[v, VERDICT]]
             told = [separation_event(name, partners, one, state.run, state.attempt) for one in concerns]
             told += [guard_event(name, one, state.run, state.attempt) for one in verdicts]
+            valves = [valve.name for valve in self.configuration.vehicles[name].thrusters.valves]
+            findings = tape.finding[v, : tape.counts[v, FINDING]]
+            told += [valve_event(name, valves, one, state.run, state.attempt) for one in findings]
             events += sorted(told, key=lambda event: event.stamp)
         return events
 

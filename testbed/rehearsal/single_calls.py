@@ -47,6 +47,7 @@ def call_each_kernel(configuration: Configuration) -> None:
     guidance.accept_maneuver(maneuver)
     guidance.accept_trajectory(trajectory)
     guidance.step(odometry, estimator.disturbance(LOCKSTEP_START_NS), wrench, reference, status)
+    driver.accept_report(np.zeros(1, messages.VALVES))
     driver.step(odometry, wrench, True, schedule)
     driver.step(odometry, wrench, False, schedule)
 

@@ -16,6 +16,7 @@ from testbed.flight.guard import VERDICT as GUARD_VERDICT
 from testbed.flight.guard.memory import MOST_NEWS
 from testbed.flight.separation import MAX_PARTNERS, NEWS
 from testbed.flight.separation.memory import MOST_NEWS as MOST_CONCERNS
+from testbed.flight.stuck_valves import FINDING as VALVE_FINDING
 from testbed.model.draws import RADIO_UNIFORMS, Draws
 from testbed.model.edges import EDGE
 from testbed.model.plant import Plant
@@ -32,6 +33,7 @@ STRETCH_TICKS: Final = STRETCH_STEPS * STEP_TICKS
 _EDGES_A_STEP: Final = 64
 _VERDICTS_A_STEP: Final = 2 * MOST_NEWS
 _CONCERNS_A_STEP: Final = 2 * MOST_CONCERNS
+_FINDINGS_A_STEP: Final = 2 * messages.MAX_VALVES
 
 
 class PlantArrays(NamedTuple):
@@ -105,8 +107,8 @@ class Tape(NamedTuple):
     holds what is sent at each step as well as each edge. `readings` (steps, n): what was measured at each step;
     `weighed` (steps, n): each tank after each quiet step. `seen` and `wanted`: what the conductor goes by of truth and
     reference. `heard` (capacity, receiver, sender): what the radio gave out at each of `heard_at`, `heard_count`
-    (1,) times. `told` (1,): 0 where nobody listens but the conductor; then only these, readings, verdicts and concerns
-    are kept.
+    (1,) times. `told` (1,): 0 where nobody listens but the conductor; then only these, readings and what the thruster
+    drivers have to tell are kept.
     """
 
     told: NDArray[np.uint8]
@@ -128,6 +130,7 @@ class Tape(NamedTuple):
     edge: NDArray[np.void]
     verdict: NDArray[np.void]
     concern: NDArray[np.void]
+    finding: NDArray[np.void]
     heard: NDArray[np.void]
     heard_at: NDArray[np.int64]
     heard_count: NDArray[np.int64]
@@ -165,8 +168,9 @@ TAPE_COLUMNS: Final = (
     "edge",
     "verdict",
     "concern",
+    "finding",
 )
-IMU, ODOMETRY, TRUTH, WRENCH, REFERENCE, STATUS, RANGES, SCHEDULE, VALVE_EDGE, VERDICT, CONCERN = range(
+IMU, ODOMETRY, TRUTH, WRENCH, REFERENCE, STATUS, RANGES, SCHEDULE, VALVE_EDGE, VERDICT, CONCERN, FINDING = range(
     len(TAPE_COLUMNS)
 )
 
@@ -230,6 +234,7 @@ def tape(vehicles: int, sendings: int = 0) -> Tape:
         edge=of(EDGE, STRETCH_STEPS * _EDGES_A_STEP),
         verdict=of(GUARD_VERDICT, STRETCH_STEPS * _VERDICTS_A_STEP),
         concern=of(NEWS, STRETCH_STEPS * _CONCERNS_A_STEP),
+        finding=of(VALVE_FINDING, STRETCH_STEPS * _FINDINGS_A_STEP),
         heard=np.zeros((sendings, vehicles, vehicles), messages.ODOMETRY),
         heard_at=np.zeros(sendings, np.int64),
         heard_count=np.zeros(1, np.int64),

@@ -20,6 +20,8 @@ from testbed.plan.observation import Contact
 from testbed.plan.results import Verdict
 from testbed.plan.separation_events import KIND as SEPARATION_EVENT
 from testbed.plan.separation_events import told_separation
+from testbed.plan.valve_events import KIND as VALVE_EVENT
+from testbed.plan.valve_events import told_valve
 from testbed.record.load import Recording, load
 from testbed.record.notes import Note, read_notes
 from testbed.record.recover import is_complete, recover
@@ -119,7 +121,7 @@ def render(recording: Recording, session: Session, end: Ending, notes: list[Note
     )
 
 
-_GUARDED: Final = {GUARD_EVENT: told_guard, SEPARATION_EVENT: told_separation}
+_GUARDED: Final = {GUARD_EVENT: told_guard, SEPARATION_EVENT: told_separation, VALVE_EVENT: told_valve}
 
 
 def recorded_at(recording: Recording) -> str:

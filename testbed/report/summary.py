@@ -10,6 +10,7 @@ from typing import Any, Final
 from testbed.plan.formation_events import KIND as FORMATION_EVENT
 from testbed.plan.guard_events import KIND as GUARD_EVENT
 from testbed.plan.separation_events import KIND as SEPARATION_EVENT
+from testbed.plan.valve_events import KIND as VALVE_EVENT
 from testbed.record.load import Recording, load
 from testbed.record.notes import read_notes
 from testbed.record.results import Results
@@ -85,6 +86,7 @@ def summary(recording: Recording, session: Session, end: Ending) -> dict[str, An
         ],
         "guard": _told(recording, GUARD_EVENT),
         "separation": _told(recording, SEPARATION_EVENT),
+        "valves": _told(recording, VALVE_EVENT),
         "formations": [
             {**told, "begin": recording.seconds(told["begin"])} for told in _told(recording, FORMATION_EVENT)
         ],

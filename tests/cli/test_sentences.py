@@ -27,6 +27,11 @@ CRITERION = {
             {"vehicle": "wren", "worry": "near", "about": "siskin", "done": "braked", "over": False, "lasted": 0.0},
             "return, try 1: the safety filter of wren brakes or holds the place: the way asked for leads too near",
         ),
+        (
+            "valve",
+            {"vehicle": "wren", "valve": "left", "condition": "stuck_open", "over": False},
+            "return, try 1: valve left of wren is stuck open: the others push against it",
+        ),
         ("criterion", CRITERION, "return, try 1:   met    home (wren): 13.7 mm, ≤ 30 mm asked for"),
         ("gas_warning", {"text": "the tank of wren is down to 269.9 K"}, "return, try 1: WARNING: the tank of wren is"),
         (
@@ -45,7 +50,7 @@ CRITERION = {
         ("fault_over", {"fault": "gyro_dead wren"}, "return, try 1: whole again: gyro_dead wren"),
         ("something_new", {"name": "x", "many": [1]}, "return, try 1: something new: name x"),
     ],
-    ids=["separation", "met", "gas", "missed", "verdict", "abort", "broken", "live", "whole", "unknown"],
+    ids=["separation", "valve", "met", "gas", "missed", "verdict", "abort", "broken", "live", "whole", "unknown"],
 )
 def test_an_event_is_said_in_one_line(kind, data, said):
     line = sentence(Event(1, kind, "return", 1, data))

@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 
 from testbed.description import rotation
+from testbed.description.estimation import EstimatorSettings
 from testbed.description.faults import ValveStuckClosed, ValveStuckOpen, ValveWeak
 from testbed.description.locate import locate
 from testbed.description.messages import NS_PER_S
@@ -44,11 +45,15 @@ def kept():
 
 
 def configuration_of(draw, seed):
-    """The draw as a session of the demo's vehicles, safety filters and all: one run, in which all fly one formation."""
+    """The draw as a session of the demo's vehicles, safety filters and all: one run, in which all fly one formation.
+
+    Their valves are reported at each tick.
+    """
     base, count = demo(), len(draw.starts)
     files, planned = list(base.vehicles.values()), list(base.plan.vehicles.values())
     names = [f"vehicle_{k}" for k in range(count)]
-    vehicles = {name: files[k % 3].model_copy(update={"name": name}) for k, name in enumerate(names)}
+    reported = {"estimator": EstimatorSettings(valve_forces="reported")}
+    vehicles = {name: files[k % 3].model_copy(update={"name": name} | reported) for k, name in enumerate(names)}
     degrees = np.degrees(draw.headings)
     places = tuple(SlotPlace(x=x, y=y, heading_deg=turn) for (x, y, _), turn in zip(draw.goals, degrees, strict=True))
     wall = Formation(

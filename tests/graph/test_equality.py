@@ -44,7 +44,7 @@ def decided(recording):
     told = {}
     for one in recording.events:
         if one.kind != "requested":
-            own = one.data.get("vehicle") if one.kind in ("guard", "separation") else None
+            own = one.data.get("vehicle") if one.kind in ("guard", "separation", "valve") else None
             teller = own or ("formation" if one.kind == "formation" else "conductor")
             told.setdefault(teller, []).append(asdict(one))
     return told
@@ -104,6 +104,18 @@ def test_the_safety_filters_do_the_same_and_tell_it(both):
     assert graph == engine
     provoked = {name for name, events in engine.items() if events}
     assert provoked == ({"wren", "siskin"} if both[1].configuration.plan.name == "near" else set())
+
+
+def test_the_driver_finds_the_same_stuck_valves(both):
+    """Where valves are reported; the plan has one that sticks closed, and another that sticks open for two seconds."""
+    graph, engine = (
+        [event["data"] for event in decided(one).get("wren", []) if event["kind"] == "valve"] for one in both
+    )
+    assert graph == engine
+    stuck = both[1].configuration.plan.name == "reported"
+    assert [(one["valve"], one["condition"]) for one in engine] == stuck * [
+        ("front_right_side", "stuck_closed"), ("back_left_side", "stuck_open"), ("back_left_side", "sound")
+    ]  # fmt: skip
 
 
 def test_criteria_come_to_the_same_values(both):

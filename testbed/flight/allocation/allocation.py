@@ -58,6 +58,9 @@ STATE: Final = np.dtype(
     [
         ("wrench", "f8", (6,)),
         ("lost", "f8"),
+        ("stuck_count", "i8"),
+        ("stuck", "i8", (messages.MAX_VALVES,)),
+        ("held", "f8", (messages.MAX_VALVES,)),
         ("duty", "f8", (messages.MAX_VALVES,)),
         ("scale", "f8"),
         ("outcome", "i8"),
@@ -68,7 +71,8 @@ STATE: Final = np.dtype(
     align=True,
 )
 """wrench: what is asked for, force N and torque N·m about the centre of mass; lost: share of the time of nominal thrust
-that no valve can give (0: none); duty per valve, the share `scale` of the
+that no valve can give (0: none); stuck: by valve, whether it takes no part, and held: what it gives all the time, as a
+share of nominal thrust. duty per valve, the share `scale` of the
 wrench that they give, and `Outcome`: the answer; rows: the wrench along the active axes, scaled; work: working memory.
 """
 
@@ -78,7 +82,8 @@ class Allocation:
 
     First the largest scale s <= 1 with matrix @ duty = s * wrench on the active axes and 0 <= duty <= 1 is found, so
     that saturation keeps the direction of the wrench; then the duties of least gas flow that give it. Valves out of
-    service stay closed. Axes that are not active are left to whatever holds them.
+    service stay closed. Axes that are not active are left to whatever holds them. What stuck valves push is made up for
+    by the others first, as far as they can, whatever the wrench.
     """
 
     def __init__(self, vehicle: Vehicle, place: Literal["table", "cabin"], active_axes: tuple[str, ...]) -> None:
@@ -131,6 +136,9 @@ def allocate(p: Any, s: Any) -> None:
     """Find the duties for the wrench in the state."""
     size = scale_rows(p, s)
     s.scale, s.outcome = 1.0, Outcome.ATTAINED
+    if s.stuck_count > 0:
+        search(p, s, size)
+        return
     if size < simplex.TOLERANCE:
         s.duty[:] = 0.0
         return
@@ -162,14 +170,14 @@ def search(p: Any, s: Any, size: float) -> None:
     price(p, work)
     done = simplex.minimise(work) and done
     collect(p, s)
-    s.scale = reached / size
+    s.scale = reached / size if size >= simplex.TOLERANCE else 1.0
     if not done:
         s.outcome = Outcome.CAPPED
     elif s.scale < simplex.TOLERANCE:
         s.outcome = Outcome.UNREACHABLE
     elif s.scale < 1.0 - simplex.TOLERANCE:
         s.outcome = Outcome.SATURATED
-    else:
+    elif s.stuck_count == 0:
         bases.keep(p, s.bases, work)
 
 
@@ -202,14 +210,17 @@ def _least_authority(p: Any, s: Any, directions: NDArray[np.float64]) -> float:
 
 @njit(cache=True)
 def prepare(p: Any, s: Any, size: float) -> None:
-    """Set up the search for the largest scale of a wrench of length `size` with every valve closed."""
-    work, n = s.work, p.valves
+    """Set up the search for the largest scale of a wrench of length `size` with every valve closed that can be.
+
+    Where valves are stuck, the others push against them.
+    """
+    work, n, length = s.work, p.valves, size if size >= simplex.TOLERANCE else 1.0
     work.iteration_cap, work.bland_after = p.iteration_cap, p.bland_after
     work.rows, work.columns, work.iterations = p.rows, n + 1, 0
     for r in range(p.rows):
         for j in range(n):
             work.tableau[r, j] = p.matrix[r, j]
-        work.tableau[r, n] = -s.rows[r] / size
+        work.tableau[r, n] = -s.rows[r] / length
         work.basis[r] = simplex.ARTIFICIAL
         work.value[r] = 0.0
     for j in range(n + 1):
@@ -218,7 +229,25 @@ def prepare(p: Any, s: Any, size: float) -> None:
         work.lower[j] = 0.0
         work.in_basis[j] = 0
         work.at_upper[j] = 0
+    if s.stuck_count > 0:
+        push_against(p, s)
     work.reduced_cost[n] = -1.0
+
+
+@njit(cache=True)
+def push_against(p: Any, s: Any) -> None:
+    """Go from all closed to where stuck valves give all they do, or as much as the others make up for, and hold it."""
+    work = s.work
+    for j in range(p.valves):
+        if s.stuck[j]:
+            work.upper[j] = s.held[j]
+            work.reduced_cost[j] = -1.0
+    simplex.minimise(work)
+    for j in range(p.valves):
+        if s.stuck[j]:
+            work.upper[j] = simplex.value_of(work, j)
+            work.lower[j] = work.upper[j]
+        work.reduced_cost[j] = 0.0
 
 
 @njit(cache=True)
@@ -243,3 +272,7 @@ def collect(p: Any, s: Any) -> None:
     for r in range(work.rows):
         if work.basis[r] != simplex.ARTIFICIAL and work.basis[r] != p.valves:
             s.duty[work.basis[r]] = min(max(work.value[r], 0.0), 1.0 - s.lost)
+    if s.stuck_count > 0:
+        for j in range(p.valves):
+            if s.stuck[j]:
+                s.duty[j] = 0.0

@@ -67,12 +67,17 @@ class Given:
         return not all(one.keeps(keeping.planned, keeping.clearance, 0.0) for one in every)
 
 
-def refine(task: Task, duration: float, side: int, given: Given) -> Found:
-    """A sequence of programs from straight ways on, passing on `side`, until it gains no more or does not get there."""
+def refine(task: Task, duration: float, side: int, given: Given, generator: np.random.Generator | None = None) -> Found:
+    """A sequence of programs from straight ways on, passing on `side`, until it gains no more or does not get there.
+
+    With a generator from ways that are staggered.
+    """
     intervals = int(np.clip(math.ceil(duration / INTERVAL), FEWEST, MOST))
     ends = Ends.of(task, duration, intervals)
     programs = Programs.of(task, ends)
     points, last = straight(ends), math.inf
+    if generator is not None:
+        points = staggered(ends, generator)
     best = Found(None, None, math.inf, 0, tight=True)
     for iteration in range(1, ITERATIONS + 1):
         planes = planes_about(task, ends, points, side if iteration == 1 else Side.NEARER)
@@ -145,6 +150,16 @@ def straight(ends: Ends) -> Array:
     points = ends.start[:, None] + (ends.end - ends.start)[:, None] * way
     points[:, 0], points[:, -1] = ends.first, ends.last
     return np.asarray(points)
+
+
+def staggered(ends: Ends, generator: np.random.Generator) -> Array:
+    """As `straight`, but each vehicle goes its way in half of the time, from some moment on in the first half."""
+    points = straight(ends)
+    begin = generator.uniform(0.0, 0.5, (len(points), 1, 1))
+    u = np.clip(2.0 * ((np.arange(ends.intervals) + 0.5)[None, :, None] / ends.intervals - begin), 0.0, 1.0)
+    ways = ends.start[:, None] + (ends.end - ends.start)[:, None] * u * u * (3.0 - 2.0 * u)
+    points[:, 1:-1] = ways[:, 1:-1]
+    return points
 
 
 def trajectories_of(task: Task, ends: Ends, points: Array) -> Trajectories:

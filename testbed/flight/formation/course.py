@@ -99,6 +99,7 @@ def watch(
         course.task, time=start, limits=limits, others=others,
         positions=np.where(late, positions + rule.lead * velocities, expected[0]),
         velocities=np.where(late, velocities, expected[1]),
+        in_vain=course.task.in_vain + 1 if course.plan.outcome == Outcome.STAY else 0,
     )  # fmt: skip
     return Course(task, plan(task), course.limits)
 
@@ -121,7 +122,7 @@ def redirect(course: Course, time: float, goals: tuple[Motion, ...], rule: Repla
     if max(moved) <= rule.deviation:
         return None
     positions, velocities, _ = course.plan.trajectories.at(start)
-    task = replace(course.task, time=start, positions=positions, velocities=velocities, goals=goals)
+    task = replace(course.task, time=start, positions=positions, velocities=velocities, goals=goals, in_vain=0)
     return Course(task, plan(task), course.limits)
 
 

@@ -7,7 +7,7 @@ everyone brakes and stays. The plan says which.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import Final
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from testbed.flight.formation.attempt import INTERVAL, Found, Given, accepted, refine, stay, wider
 from testbed.flight.formation.inspection import Findings, inspect
 from testbed.flight.formation.program import directions
+from testbed.flight.formation.separation import Side
 from testbed.flight.formation.task import Task
 from testbed.flight.formation.trajectories import Followed, Trajectories
 from testbed.flight.formation.zones import covering
@@ -28,6 +29,9 @@ STRETCHES: Final = (1.12, 1.35, 1.7, 2.2)
 """Durations tried, over the least that the longest way takes alone."""
 SIDES: Final = 5
 """Patterns of passing sides tried for each duration."""
+LONGER: Final = 2
+STAGGERED: Final = 20
+"""What was planned in vain is tried with so many staggered ways in one of so many longer durations."""
 PROGRAMS: Final = 80
 """Programs solved for all vehicles together, after which no further attempt is made."""
 
@@ -82,13 +86,25 @@ def made(
 def together(task: Task) -> Found:
     """The first duration and sides that give a plan with all margins; else the widest tight plan.
 
-    Where a margin is lost anyway, one of the shortest duration that has any.
+    Where a margin is lost anyway, one of the shortest duration that has any. What was planned in vain before is then
+    tried with ways that are staggered, other ones each time, in one of the longer durations by turns.
     """
+    found = search(task, durations(task), SIDES)
+    if found.trajectories is not None or task.in_vain == 0:
+        return found
+    longer = list(durations(task))[-LONGER:]
+    duration = longer[(task.in_vain - 1) % len(longer)]
+    more = search(task, [duration], STAGGERED, np.random.default_rng(task.in_vain))
+    return replace(more, programs=found.programs + more.programs)
+
+
+def search(task: Task, durations: Iterable[float], sides: int, generator: np.random.Generator | None = None) -> Found:
+    """As `together`, with so many sides for each of the durations; with a generator from staggered ways, as NEARER."""
     programs, widest = 0, None
-    for duration in durations(task):
+    for duration in durations:
         given = Given.of(task, duration)
-        for side in range(SIDES):
-            found = refine(task, duration, side, given)
+        for side in range(sides):
+            found = refine(task, duration, Side.NEARER if generator else side, given, generator)
             programs += found.programs
             if found.contradiction or programs >= PROGRAMS:
                 break
@@ -107,7 +123,7 @@ def in_turn(task: Task) -> Found:
     """One vehicle after the other, the farthest first, then the nearest first, within the longest of the durations."""
     duration = list(durations(task))[-1]
     way = np.linalg.norm(task.arrival(duration)[0] - task.positions, axis=1)
-    programs = 0
+    programs, task = 0, replace(task, in_vain=0)
     for order in (np.argsort(-way, kind="stable"), np.argsort(way, kind="stable")):
         singles: dict[int, Trajectories] = {}
         for vehicle in order:

@@ -130,9 +130,9 @@ def _beyond(task: Task, ends: Ends, paths: Array, zone: Zone) -> Planes:
     flat = middle.reshape(-1, n)
     normals, reach = zone.separate(flat)
     depth = (np.sum(normals * flat, axis=1) - reach).reshape(V, N)
-    near = np.flatnonzero(depth.ravel() < task.keeping.clearance + REACH)
+    near = np.flatnonzero(depth.ravel() < task.keeping.wanted_clearance + REACH)
     ramp = RECOVERY * ends.interval * np.arange(N)
-    wanted = np.minimum(task.keeping.clearance, np.minimum(depth[:, :1] + ramp, depth[:, -1:] + ramp[::-1]))
+    wanted = np.minimum(task.keeping.wanted_clearance, np.minimum(depth[:, :1] + ramp, depth[:, -1:] + ramp[::-1]))
     bounds = np.repeat((reach + wanted.ravel())[near][:, None], 3, axis=1)
     return Planes(near // N, np.full(len(near), -1), near % N, normals[near], bounds)
 

@@ -30,8 +30,8 @@ class Keeping:
 
     required: centre to centre, never less by the truth; body: required of a centre to a zone; margin: what plans add
     between two vehicles for both of their errors together, and half of it to a zone; spare: what they add to that
-    between two vehicles where there is room, which leaves time to replan for one that lags; undisturbed: what a safety
-    filter leaves alone, centre to centre, which plans keep, too.
+    between two vehicles where there is room, and half of it to a zone, which leaves time to replan for one that lags;
+    undisturbed: what a safety filter leaves alone, centre to centre, which plans keep, too.
     """
 
     required: float
@@ -55,6 +55,11 @@ class Keeping:
         """Distance of a centre to a zone that plans keep."""
         return self.body + 0.5 * self.margin
 
+    @property
+    def wanted_clearance(self) -> float:
+        """Distance of a centre to a zone that plans keep where they can."""
+        return self.clearance + 0.5 * self.spare
+
 
 @dataclass(frozen=True)
 class Task:
@@ -63,7 +68,8 @@ class Task:
     positions and velocities (V, 3) at `time`, m and m/s, fixed frame; goals: one motion per vehicle, to be met in
     position and velocity at the end; others: bodies that are not planned for. `axes`: the translations that are free,
     (0, 1) on a table; along the others a vehicle stays. Area and zones are given along these axes. It is to take
-    `duration` s, or, without one, as little as is found possible but at least `least` s.
+    `duration` s, or, without one, as little as is found possible but at least `least` s. in_vain: how often it was
+    planned before without finding any way; then the search begins elsewhere.
     """
 
     time: float
@@ -78,6 +84,7 @@ class Task:
     axes: tuple[int, ...] = (0, 1)
     duration: float | None = None
     least: float = 0.0
+    in_vain: int = 0
 
     @property
     def count(self) -> int:

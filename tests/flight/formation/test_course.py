@@ -5,10 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from testbed.flight.formation import planner
 from testbed.flight.formation.course import Replanning, begin, redirect, watch
 from testbed.flight.formation.frame import Frame
 from testbed.flight.formation.planner import Outcome
 from testbed.flight.formation.slots import carried, least_spacing
+from testbed.flight.formation.task import Keeping
 from testbed.flight.formation.trajectories import Coasting
 from tests.flight.formation.examples import KEEPING, LIMITS, opposite, task
 
@@ -141,3 +143,36 @@ def test_states_at_many_times_are_those_at_each_of_them(course):
     each = [trajectories.at(float(time)) for time in times]
     for what, together in enumerate(trajectories.during(times)):
         assert np.array_equal(together, np.stack([one[what] for one in each], axis=1))
+
+
+CROWDED = (
+    [[0.2, 1.05], [-0.55, 0.55], [-0.49, -0.35], [0.32, -0.75], [1.07, -0.25], [1.01, 0.65]],
+    [[-1.03, -0.3], [0.58, 0.86], [-0.2, 1.27], [-0.25, -0.71], [0.17, 0.07], [-0.62, 0.49]],
+)
+"""Where six vehicles are, and where each of them is to be: from straight ways that pass on any side no way is found."""
+
+
+def test_what_was_planned_in_vain_is_tried_with_staggered_ways(monkeypatch):
+    monkeypatch.setattr(planner, "STRETCHES", planner.STRETCHES[-1:])
+    monkeypatch.setattr(planner, "SIDES", 1)
+    keeping = Keeping(required=0.52, margin=0.06, spare=0.2, undisturbed=0.875)
+    crowded = task(*CROWDED, keeping=keeping)
+    assert planner.together(crowded).trajectories is None
+    tries = [planner.together(replace(crowded, in_vain=number)).trajectories for number in (1, 2, 3)]
+    found = [one for one in tries if one is not None]
+    assert found
+    for one in found:
+        ways = np.array([one.at(t)[0] for t in np.arange(0.0, one.end, 0.1)])
+        assert min(least_spacing(places) for places in ways) >= 0.873
+
+
+def test_who_stays_for_want_of_a_way_is_planned_for_as_in_vain():
+    blocked = begin(task([[-0.8, 0.0]], [[0.0, 0.0]], others=(Coasting(np.zeros(3), np.zeros(3), 0.0),)))
+    assert blocked.plan.outcome == Outcome.STAY
+    positions, still = np.array([[-0.8, 0.0, 0.0]]), np.zeros((1, 3))
+    again = watch(blocked, 5.0, positions, still, blocked.task.others, RULE)
+    assert (blocked.task.in_vain, again.task.in_vain) == (0, 1)
+    free = watch(again, 10.0, positions, still, (), RULE)
+    assert (free.task.in_vain, free.plan.outcome) == (2, Outcome.TOGETHER)
+    late = watch(free, 15.0, positions, still, (), RULE)
+    assert late.task.in_vain == 0
