@@ -57,8 +57,9 @@ def company(place):
 
 @dataclass(frozen=True)
 class Flown:
-    """least: separation less the minimum, m; unsaid: while a filter of the pair calls it sure, friends: of pairs with
-    two filters; acted, decisions, said: of filters."""
+    """least: separation less the minimum, m, until somebody touches a wall, which turns whoever has failed back harder
+    than any thrust; unsaid: while a filter of the pair calls it sure, friends: of pairs with two filters, both to the
+    end; acted, decisions, said: of filters."""
 
     least: float
     unsaid: float
@@ -88,7 +89,7 @@ def fly_engine(seed: int, seconds: float, estimated: bool, fails: str = "", plac
         off = generator.uniform(-0.1, 0.1, 2)
         there = np.array([x + off[0], y + off[1], vehicles[v].shape.floor_height if place == "table" else z])
         plant.place(v, there, np.array(rotation.from_heading(angle)), LOCKSTEP_START_NS)
-    told = np.array([np.inf, 0.0, 0.0, 0.0, np.inf, np.inf])
+    told = np.array([np.inf, 0.0, 0.0, 0.0, np.inf, np.inf, 0.0])
     begin = LOCKSTEP_START_NS + round(FIRST_FIX * 1e9)
     fails_at = begin + round(generator.uniform(5.0, 20.0) * 1e9) if fails else 1 << 62
     breaks = [stuck(vehicles[-1], generator)] if fails == "valve" else []
@@ -136,6 +137,8 @@ def fly_step(
                 wires.odometry[v] = wires.truth[v]
         if now >= begin:
             look(wires, flight.driver_state, now >= fails, told)
+        if plant.world_state[0].contact_count > 0:
+            told[6] = 1.0
         for v in range(n):
             if wrench_due(now) and schedule_due(now, flight.modulation_period[v]):
                 permit = now >= begin and (v < n - 1 or now < fails)
@@ -178,7 +181,8 @@ def look(wires, drivers, failed, told):
     for v in range(n):
         for other in range(v):
             apart = outlook.length(wires.truth[v].position - wires.truth[other].position)
-            told[0] = min(told[0], apart)
+            if told[6] == 0.0:
+                told[0] = min(told[0], apart)
             if not says(drivers[other].separation) or not (says(drivers[v].separation) or (failed and v == n - 1)):
                 told[4] = min(told[4], apart)
             if not (failed and v == n - 1):

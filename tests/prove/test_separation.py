@@ -116,8 +116,9 @@ def test_in_a_crowd_with_one_that_strays_it_is_said_before(place, figure):
 def test_so_it_is_in_the_emulated_plant(place, fails, estimated, figure):
     """Vehicles of the demo go for each other; with their thruster drivers, guards, and a drawn world.
 
-    Beyond the theorem on the table: one that fails may push another to the edge of the work area, where the guard stops
-    it, and a valve pushes harder than can be outrun. That is said before.
+    Beyond the theorem: on the table one that fails may push another to the edge of the work area, where the guard stops
+    it, and a valve pushes harder than can be outrun; and whoever has failed may come back from a wall faster than any
+    thrust would bring it. That is said before.
     """
     flown = [fly_engine(FIRST_SEED + number, 60.0, estimated, fails, place) for number in range(ENGINE_COUNT)]
     below, unsaid, friends = (sum(getattr(one, what) < 0.0 for one in flown) for what in ("least", "unsaid", "friends"))
@@ -126,7 +127,7 @@ def test_so_it_is_in_the_emulated_plant(place, fails, estimated, figure):
     figure(
         f"safety filter in the plant, {place}, {WHO[fails]}, knowing {knowing}: below the minimum in {ENGINE_COUNT}"
         " minutes",
-        f"{below}; without 'cannot guarantee' said before {unsaid}, between two with filters {friends}; nearest"
+        f"{below}, until a wall was touched; without 'cannot guarantee' said before {unsaid}, between two with filters {friends}; nearest"
         f" {1e3 * min(one.least for one in flown):+.0f} mm off it; acted on"
         f" {sum(one.acted for one in flown) / decisions:.0%} of what was asked; 'cannot guarantee' said in"
         f" {said / decisions:.2%} of the decisions",
