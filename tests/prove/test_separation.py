@@ -127,7 +127,8 @@ def test_so_it_is_in_the_emulated_plant(place, fails, estimated, figure):
     figure(
         f"safety filter in the plant, {place}, {WHO[fails]}, knowing {knowing}: below the minimum in {ENGINE_COUNT}"
         " minutes",
-        f"{below}, until a wall was touched; without 'cannot guarantee' said before {unsaid}, between two with filters {friends}; nearest"
+        f"{below}, until a wall was touched; without 'cannot guarantee' said before {unsaid}, between two with filters"
+        f" {friends}; nearest"
         f" {1e3 * min(one.least for one in flown):+.0f} mm off it; acted on"
         f" {sum(one.acted for one in flown) / decisions:.0%} of what was asked; 'cannot guarantee' said in"
         f" {said / decisions:.2%} of the decisions",
