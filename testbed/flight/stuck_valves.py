@@ -62,9 +62,9 @@ STATE: Final = np.dtype(
     ],
     align=True,
 )
-"""heard: stamp of the last report, ns; open: what it said. By valve, ns: excess, open since the last report of it closed
-although it was not told to be; missing, closed since the last of it open although told to be open; others: whether
-another valve was open meanwhile. told: the last schedules, oldest first; news: what was found with this wrench.
+"""heard: stamp of the last report, ns; open: what it said. By valve, ns: excess, open since the last report of it
+closed although it was not told to be; missing, closed since the last of it open although told to be open; others:
+whether another valve was open meanwhile. told: the last schedules, oldest first; news: found with this wrench.
 """
 
 

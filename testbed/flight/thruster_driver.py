@@ -205,8 +205,9 @@ def keep_apart(p: Any, s: Any, odometry: Any, partners: Any, wrench: Any, permit
 
 @njit(cache=True)
 def fill_coming(p: Any, s: Any, now: int) -> None:
-    """Tell the guard the impulse that comes from `now` ns on until the next schedule acts: what the last one's pulses
-    still give, and valves that are stuck open.
+    """Tell the guard the impulse that comes from `now` ns on until the next schedule acts.
+
+    It is what the last one's pulses still give, and valves that are stuck open.
     """
     pulses, coming = s.modulation.pulses, s.guard.coming
     coming[:] = 0.0

@@ -112,7 +112,7 @@ class ThrusterDriverNode(HolderNode):
         self._follower.poll()
 
     def _needed(self, stamp: int) -> Needed:
-        """The odometry that the wrench answers, valves, what was heard of partners, the plan's state before this tick."""
+        """The odometry that the wrench answers, valves, what was heard of partners, the plan's state before it."""
         yield self._odometry, stamp
         if self._by_reports:
             yield self._reports, stamp
