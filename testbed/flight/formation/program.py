@@ -5,7 +5,7 @@ c_0 and c_{N-1} follow from position and velocity at the ends; the others are fo
 Bézier curve of knot k, c_k and knot k + 1, so it stays in their hull: a linear bound on these three holds between the
 knots as well. Velocity at a knot is (c_k - c_{k-1})/h, acceleration (c_{k+1} - 2 c_k + c_{k-1})/h² (de Boor, A
 Practical Guide to Splines). Lengths are in m; the cost is the mean of (acceleration/limit)² over time, summed over
-vehicles, plus WEIGHT per metre by which a plane or the area is overstepped.
+vehicles, plus WEIGHT and AREA_WEIGHT per metre by which a plane or the area is overstepped.
 """
 
 from __future__ import annotations
@@ -26,7 +26,9 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 WEIGHT: Final = 300.0
-"""Cost per metre of overstepping; more than any plane can gain, so that nothing is overstepped without need."""
+"""Cost per metre of overstepping a plane; more than the effort can gain, so that none is overstepped without need."""
+AREA_WEIGHT: Final = 3000.0
+"""The same of the area; more than the planes about a point can gain: they leave room that is not required."""
 
 
 EASE: Final = 0.8
@@ -194,7 +196,7 @@ class Programs:
         shape = every.count, inner + slacks
         return Program(
             sparse.block_diag([self.P, sparse.csc_array((slacks, slacks))], format="csc"),
-            np.concatenate([self.q, np.full(slacks, WEIGHT)]),
+            np.concatenate([self.q, np.full(first, AREA_WEIGHT), np.full(len(planes.one), WEIGHT)]),
             sparse.csc_array((every.values, (every.rows, every.columns)), shape),
             np.concatenate([self.bounds, bounds, np.zeros(slacks)]),
             self.constant,

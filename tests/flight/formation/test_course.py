@@ -12,6 +12,7 @@ from testbed.flight.formation.planner import Outcome
 from testbed.flight.formation.slots import carried, least_spacing
 from testbed.flight.formation.task import Keeping
 from testbed.flight.formation.trajectories import Coasting
+from tests.drawn.reconfigurations import drawn
 from tests.flight.formation.examples import KEEPING, LIMITS, opposite, task
 
 RULE = Replanning()
@@ -145,18 +146,11 @@ def test_states_at_many_times_are_those_at_each_of_them(course):
         assert np.array_equal(together, np.stack([one[what] for one in each], axis=1))
 
 
-CROWDED = (
-    [[0.2, 1.05], [-0.55, 0.55], [-0.49, -0.35], [0.32, -0.75], [1.07, -0.25], [1.01, 0.65]],
-    [[-1.03, -0.3], [0.58, 0.86], [-0.2, 1.27], [-0.25, -0.71], [0.17, 0.07], [-0.62, 0.49]],
-)
-"""Where six vehicles are, and where each of them is to be: from straight ways that pass on any side no way is found."""
-
-
 def test_what_was_planned_in_vain_is_tried_with_staggered_ways(monkeypatch):
-    monkeypatch.setattr(planner, "STRETCHES", planner.STRETCHES[-1:])
+    monkeypatch.setattr(planner, "STRETCHES", planner.STRETCHES[2:3])
     monkeypatch.setattr(planner, "SIDES", 1)
-    keeping = Keeping(required=0.52, margin=0.06, spare=0.2, undisturbed=0.875)
-    crowded = task(*CROWDED, keeping=keeping)
+    keeping = Keeping(required=0.52, margin=0.06, body=0.2, spare=0.2, undisturbed=0.8748540461070551)  # the demo's
+    crowded = replace(drawn(15, np.random.default_rng([630, 15]), keeping).task(), keeping=keeping)
     assert planner.together(crowded).trajectories is None
     tries = [planner.together(replace(crowded, in_vain=number)).trajectories for number in (1, 2, 3)]
     found = [one for one in tries if one is not None]
