@@ -42,7 +42,7 @@ SPIN_UP = 20.0
 """Times that estimators and a partner that is to spin are given before docking begins, s."""
 LONGEST = 240.0
 """Docking that has not ended by then has failed, s."""
-NONE = np.dtype(
+MISS = np.dtype(
     [
         ("lateral", "f8"), ("angle", "f8"), ("closing", "f8"), ("slip", "f8"), ("rate", "f8"), ("touched", "i8"),
         ("acted", "i8"), ("decisions", "i8"), ("acted_near", "i8"), ("shortest", "f8"), ("saturated", "i8"),
@@ -119,7 +119,7 @@ def dock(seed: int, spin_deg: float = 0.0, place: str = "table", trail: bool = F
     sendings = it.radio.period
     wires, tape = wiring.wires(2, it.radio), wiring.tape(2, wiring.STRETCH_TICKS)
     tape.told[0] = 0
-    told = np.zeros(1, NONE)
+    told = np.zeros(1, MISS)
     arrays = wiring.plant_arrays(it.plant)
     stamp, air = LOCKSTEP_START_NS, it.configuration.beacons.air_temperature
     it.plant.command_latch(1, 0, True, stamp)
@@ -269,8 +269,9 @@ def fly_step(
                     told[0].saturated += state.saturated
         take_up(wires, noise.radio[tick], now)
         if s[0].engaged and not told[0].touched:
-            look(plant, told[0])
             told[0].touched = plant.world_state[0].contact_count > 0
+            if not told[0].touched:
+                look(plant, told[0])
 
 
 @njit(cache=True)

@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 
 from testbed.description import rotation
+from testbed.description.rotation import Vector3
 from testbed.flight.docking.ports import length, unit
 
 SPEED: Final = 0.045
@@ -22,9 +23,12 @@ APPROACH_RATE: Final = 0.25
 TURN_RATE: Final = 0.08
 TURNING: Final = 0.02
 """Of the reference, rad/s and rad/s²."""
-CHASED: Final = 0.03
-"""A port that moves faster at the waiting distance is waited for, m/s."""
-ALIGNED: Final = math.radians(4.0)
+CHASED: Final = 0.02
+"""A port that moves faster at the waiting distance is waited for once it is near, m/s."""
+STANDING: Final = 30.0
+"""Time before it comes round from which on it is waited for, s."""
+STILL: Final = 2e-3
+"""A partner that turns its port more slowly stands still, rad/s."""
 
 
 @njit(cache=True)
@@ -56,33 +60,75 @@ def move_on(p: Any, s: Any, time: float) -> None:
 
 @njit(cache=True)
 def wanted_velocity(p: Any, s: Any) -> Any:
-    """To the waiting distance, and along the sphere of that radius towards the port's axis while that is slow."""
+    """To the waiting distance, and round the partner to where its port is or comes round to."""
     away, wanted = np.zeros(3), np.zeros(3)
     for k in range(3):
         away[k] = p.active[k] * (s.going.position[k] - s.partner.position[k])
     far, out = length(away), unit(away)
+    radial = min(max(APPROACH_RATE * (p.waiting_distance - far), -SPEED), SPEED)
+    if far > p.waiting_distance - 0.1:
+        aside(p, s, out, wanted)
+    for k in range(3):
+        wanted[k] += s.partner.velocity[k] + radial * out[k]
+    shorten(wanted, p.speed)
+    return wanted
+
+
+@njit(cache=True)
+def aside(p: Any, s: Any, out: Vector3, velocity: Any) -> None:
+    """Fill `velocity` across `out`, the direction from the partner: with or against its turning, whichever is sooner.
+
+    Who would meet the port within a while anyway stands, as the way in begins at rest.
+    """
     axis = rotation.rotate(s.partner.orientation, s.axis)
     spin = rotation.rotate(s.partner.orientation, s.partner.rate)
     swept = rotation.cross(spin, axis)
-    across = np.zeros(3)
-    cosine = axis[0] * out[0] + axis[1] * out[1] + axis[2] * out[2]
+    turn, own = length(swept), SPEED / p.waiting_distance
+    if turn < STILL:
+        across(axis, out, velocity, p.waiting_distance)
+        return
+    side, normal = unit(swept), unit(rotation.cross(axis, swept))
+    lead = math.atan2(dot(out, side), dot(out, axis))
+    if lead < 0.0:
+        lead += 2.0 * math.pi
+    against, along = lead / (own + turn), math.inf
+    if own > turn:
+        along = (2.0 * math.pi - lead) / (own - turn)
+    sense = -1.0 if against <= along else 1.0
+    if turn * p.waiting_distance > CHASED and lead < STANDING * turn:
+        sense = 0.0
+    way = min(lead, 2.0 * math.pi - lead)
+    speed = min(SPEED, APPROACH_RATE * way * p.waiting_distance)
+    round_it = unit(rotation.cross(normal, out))
+    level = -APPROACH_RATE * p.waiting_distance * dot(out, normal)
     for k in range(3):
-        across[k] = axis[k] - cosine * out[k]
-    angle = math.atan2(length(across), cosine)
-    if length(across) < 1e-3:  # right behind: to any side
+        velocity[k] = sense * speed * round_it[k] + min(max(level, -SPEED), SPEED) * normal[k]
+    inward = dot(velocity, out)
+    for k in range(3):
+        velocity[k] -= inward * out[k]
+    shorten(velocity, SPEED)
+
+
+@njit(cache=True)
+def across(axis: Vector3, out: Vector3, velocity: Any, distance: float) -> None:
+    """Fill `velocity` along the great circle from `out` to `axis`."""
+    cosine = dot(axis, out)
+    for k in range(3):
+        velocity[k] = axis[k] - cosine * out[k]
+    sine = length(velocity)
+    angle = math.atan2(sine, cosine)
+    if sine < 1e-3:  # right behind: to any side
         side = rotation.cross((0.0, 0.0, 1.0) if abs(out[2]) < 0.7 else (1.0, 0.0, 0.0), out)
-        across[0], across[1], across[2] = side
-    along = unit(across)
-    speed = 0.0
-    if length(swept) * p.waiting_distance < CHASED and angle > ALIGNED:
-        speed = min(SPEED, APPROACH_RATE * angle * p.waiting_distance)
-    radial = min(max(APPROACH_RATE * (p.waiting_distance - far), -SPEED), SPEED)
-    if far < p.waiting_distance - 0.1:
-        speed = 0.0
+        velocity[0], velocity[1], velocity[2] = side
+    speed = min(SPEED, APPROACH_RATE * angle * distance) / max(length(velocity), 1e-9)
     for k in range(3):
-        wanted[k] = s.partner.velocity[k] + radial * out[k] + speed * along[k]
-    shorten(wanted, p.speed)
-    return wanted
+        velocity[k] *= speed
+
+
+@njit(cache=True)
+def dot(a: Vector3, b: Vector3) -> float:
+    """Scalar product."""
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
 @njit(cache=True)
