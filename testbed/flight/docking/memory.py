@@ -155,8 +155,12 @@ WAITING_ROOM: Final = 0.2
 """Farther out than the safety filter leaves a vehicle at rest alone, to come and go slowly there, m."""
 ADMITTED_SHARE: Final = 0.5
 """Of what the ports admit at most, aimed at closing in."""
-WANDER: Final = 4e-6
-"""Random acceleration of a partner that holds its place by pulses: 2 mm/s in a second, m²/s³."""
+WANDER: Final = 1e-4
+"""Random acceleration of a partner, m²/s³: 10 mm/s in a second.
+
+Far more than one that holds its place by pulses has (2 mm/s): its estimator is late where a plume pushes it that it
+knows nothing of, and its velocity is wrong for longer than its position; to smooth for longer would add to that.
+"""
 TURNING_WANDER: Final = 1e-5
 """Likewise: 0.2 degrees/s in a second, rad²/s³."""
 LASTING: Final = 0.5
