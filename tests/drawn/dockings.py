@@ -23,7 +23,6 @@ from testbed.flight.thruster_driver import step as drive
 from testbed.model.ports import Capture
 from testbed.plan.configuration import load_configuration
 from testbed.plan.flight_limits import flight_limits
-from testbed.plan.schema import SessionLimits
 from testbed.plan.separation import kept_standing, minimum
 from testbed.rehearsal import wiring
 from testbed.rehearsal.build import build_plant, build_radio
@@ -32,11 +31,6 @@ from testbed.rehearsal.flight import flight_arrays
 from testbed.rehearsal.radio import give_out, take_up
 from tests.drawn.vehicles import drawn_world
 
-SPEED = 0.09
-"""Limit of the session, m/s: who turns with a partner at 6 degrees/s is faster than the 0.07 m/s of the vehicle's file.
-
-Against a wall 0.09 m/s are 29 N, below the contact budget of 35 N.
-"""
 FIRST_FIX = 5.0
 SPIN_UP = 20.0
 """Times that estimators and a partner that is to spin are given before docking begins, s."""
@@ -94,8 +88,6 @@ def session(seed: int, place: str, generator) -> Session:
     vehicles = {name: demo.vehicles[name] for name in names}
     configuration = replace(room, vehicles=vehicles).with_seed(seed)
     configuration = replace(configuration, vehicles=vehicles)
-    changes = {"limits": SessionLimits(speed=SPEED if place == "table" else None)}
-    configuration = replace(configuration, plan=configuration.plan.model_copy(update=changes))
     world = drawn_world(generator, configuration)
     plant, draws = build_plant(configuration, world=world)
     one, other = vehicles.values()
@@ -193,7 +185,7 @@ def hold(it: Session, begin: int, spin: float) -> None:
         task = Maneuver(number=1, run="a", attempt=1, kind="track", start=begin, expiry=last, waypoints=points)
     guiding.accept_maneuver(it.flight.guidance[1], it.flight.guidance_state[1], task.record()[0])
     own = it.flight.guidance_state[0]["maneuver"]
-    own["speed_limit"], own["rate_limit"] = SPEED, math.radians(12.0)
+    own["speed_limit"], own["rate_limit"] = it.flight.guidance[0]["speed_limit"], it.flight.guidance[0]["rate_limit"]
 
 
 def spin_up(it: Session, spin: float, generator) -> None:

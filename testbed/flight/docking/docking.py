@@ -54,6 +54,10 @@ class Docking:
         """Dock, from the next step on."""
         self.state[0]["phase"], self.state[0]["begun"] = Phase.IDLE, -1
 
+    def release(self, stamp: int) -> None:
+        """Let go of the partner and back off, from the next step on; `stamp` ns: of the last."""
+        _release(self.parameters, self.state, stamp)
+
     def step(
         self,
         guidance: NDArray[np.void],
@@ -153,3 +157,8 @@ def _step(
 ) -> None:
     """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
     step(p[0], s[0], guide[0], guide_state[0], odometry[0], partner[0], latched, disturbance[0], wrench[0])
+
+
+@njit(cache=True)
+def _release(p: Any, s: Any, stamp: int) -> None:
+    release(p[0], s[0], stamp)
