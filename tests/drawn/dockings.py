@@ -15,6 +15,7 @@ from testbed.description import rotation
 from testbed.description.locate import locate
 from testbed.description.maneuver import Maneuver, Waypoint
 from testbed.description.messages import LOCKSTEP_START_NS, NS_PER_S, TICK_NS
+from testbed.description.noise import RadioNoise
 from testbed.description.ticks import schedule_due, wrench_due
 from testbed.flight.docking import Docking, Failure, Phase, docking
 from testbed.flight.guidance import guidance as guiding
@@ -39,8 +40,7 @@ LONGEST = 240.0
 MISS = np.dtype(
     [
         ("lateral", "f8"), ("angle", "f8"), ("closing", "f8"), ("slip", "f8"), ("rate", "f8"), ("touched", "i8"),
-        ("acted", "i8"), ("decisions", "i8"), ("acted_near", "i8"), ("shortest", "f8"), ("saturated", "i8"),
-        ("closed", "i8"),
+        ("acted", "i8"), ("decisions", "i8"), ("acted_near", "i8"), ("saturated", "i8"), ("closed", "i8"),
     ]
 )  # fmt: skip
 
@@ -80,8 +80,8 @@ class Session:
     docking: Docking
 
 
-def session(seed: int, place: str, generator) -> Session:
-    """Two vehicles of the demo in a drawn world; the first docks to the second."""
+def session(seed: int, place: str, generator, radio: RadioNoise | None = None) -> Session:
+    """Two vehicles of the demo in a drawn world; the first docks to the second. radio: other than the files'."""
     demo = load_configuration(locate("plans/demo.yaml"))
     room = demo if place == "table" else load_configuration(locate("plans/cabin-float.yaml"))
     names = [str(name) for name in generator.permutation(list(demo.vehicles))[:2]]
@@ -89,6 +89,8 @@ def session(seed: int, place: str, generator) -> Session:
     configuration = replace(room, vehicles=vehicles).with_seed(seed)
     configuration = replace(configuration, vehicles=vehicles)
     world = drawn_world(generator, configuration)
+    if radio is not None:
+        world = replace(world, noise=world.noise.model_copy(update={"radio": radio}))
     plant, draws = build_plant(configuration, world=world)
     one, other = vehicles.values()
     own = Docking(
@@ -98,10 +100,17 @@ def session(seed: int, place: str, generator) -> Session:
     return Session(configuration, plant, draws, build_radio(configuration, world), flight_arrays(configuration), own)
 
 
-def dock(seed: int, spin_deg: float = 0.0, place: str = "table", trail: bool = False) -> Docked:
-    """Fly one docking; spin_deg: of the partner, degrees per second."""
+def dock(
+    seed: int,
+    spin_deg: float = 0.0,
+    place: str = "table",
+    trail: bool = False,
+    radio: RadioNoise | None = None,
+    release: bool = False,
+) -> Docked:
+    """Fly one docking; spin_deg: of the partner, degrees per second; release: let go again, back off and get clear."""
     generator = np.random.default_rng(seed)
-    it = session(seed, place, generator)
+    it = session(seed, place, generator, radio)
     coasts = place == "cabin" and spin_deg != 0.0
     put(it, place, generator)
     spin = math.radians(spin_deg)
@@ -115,7 +124,7 @@ def dock(seed: int, spin_deg: float = 0.0, place: str = "table", trail: bool = F
     arrays = wiring.plant_arrays(it.plant)
     stamp, air = LOCKSTEP_START_NS, it.configuration.beacons.air_temperature
     it.plant.command_latch(1, 0, True, stamp)
-    engaged, force, touches, state, began, points = False, 0.0, [], it.docking.state[0], {}, []
+    engaged, joined, force, touches, state, began, points = False, False, 0.0, [], it.docking.state[0], {}, []
     if coasts:
         spin_up(it, spin, generator)
     while stamp < starts + round(LONGEST * NS_PER_S):
@@ -142,9 +151,11 @@ def dock(seed: int, spin_deg: float = 0.0, place: str = "table", trail: bool = F
             began[phase] = (stamp - starts) / NS_PER_S
         if trail:
             points.append(point(it, wires, stamp, starts))
-        if stamp > starts and (phase == Phase.DOCKED or phase == Phase.FAILED):
+        joined = it.plant.root(0) == it.plant.root(1)
+        if release and phase == Phase.DOCKED and joined:
+            it.docking.release(stamp)
+        elif stamp > starts and phase in (Phase.DOCKED, Phase.FAILED, Phase.CLEAR):
             break
-    joined = it.plant.root(0) == it.plant.root(1)
     names = tuple(name for _, name in dict.fromkeys(touches))
     return Docked(
         seed, spin_deg, Phase(state["phase"]), it.docking.failure, int(state["retreats"]),
