@@ -165,11 +165,11 @@ def dock(
 
 def put(it: Session, place: str, generator) -> None:
     """Put both down: the partner near the middle, the other somewhere around it."""
-    shape = list(it.configuration.vehicles.values())[0].shape
+    shape = next(iter(it.configuration.vehicles.values())).shape
     while True:
         middle, angle = generator.uniform(-0.12, 0.12, 3), generator.uniform(-math.pi, math.pi)
         away, up = generator.uniform(1.15, 1.45), generator.uniform(-0.3, 0.3)
-        there = middle + (away * math.cos(angle), away * math.sin(angle), up)
+        there = middle + np.array([away * math.cos(angle), away * math.sin(angle), up])
         if abs(there[0]) < 1.45 and abs(there[1]) < 1.15 and abs(there[2]) < 0.8:
             break
     headings = generator.uniform(-math.pi, math.pi, 2)

@@ -1,4 +1,4 @@
-"""Docking: own odometry, the partner's and the port's state in; a reference for guidance's feedback and a permit out."""
+"""Docking: both odometries and the port's state in; a reference for guidance's feedback and a permit out."""
 
 from __future__ import annotations
 
@@ -72,14 +72,20 @@ class Docking:
 
         guidance, guidance_state: guidance's PARAMETERS and STATE, whose feedback is used; latched: as port/state says.
         """
-        _step(
-            self.parameters, self.state, guidance, guidance_state, odometry, partner, latched, disturbance, wrench
-        )
+        _step(self.parameters, self.state, guidance, guidance_state, odometry, partner, latched, disturbance, wrench)
 
 
 @njit(cache=True)
 def step(
-    p: Any, s: Any, guide: Any, guide_state: Any, odometry: Any, partner: Any, latched: bool, disturbance: Any, wrench: Any
+    p: Any,
+    s: Any,
+    guide: Any,
+    guide_state: Any,
+    odometry: Any,
+    partner: Any,
+    latched: bool,
+    disturbance: Any,
+    wrench: Any,
 ) -> None:
     """See Docking.step."""
     wrench.stamp = odometry.stamp
@@ -153,7 +159,15 @@ def grant(p: Any, s: Any, granted: Any, partner: int, own_frame: int) -> None:
 
 @njit(cache=True)
 def _step(
-    p: Any, s: Any, guide: Any, guide_state: Any, odometry: Any, partner: Any, latched: bool, disturbance: Any, wrench: Any
+    p: Any,
+    s: Any,
+    guide: Any,
+    guide_state: Any,
+    odometry: Any,
+    partner: Any,
+    latched: bool,
+    disturbance: Any,
+    wrench: Any,
 ) -> None:
     """For Python: numba looks at every field of a record that Python hands over, but takes an array as it is."""
     step(p[0], s[0], guide[0], guide_state[0], odometry[0], partner[0], latched, disturbance[0], wrench[0])

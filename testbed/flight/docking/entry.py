@@ -27,6 +27,8 @@ SHORTEST: Final = 6
 LONGEST: Final = MOST_SAMPLES - 2
 FREE: Final = 0.12
 """Nearer than one waits outside, at which the filter still leaves alone who passes slowly, m."""
+SWING: Final = 0.1
+"""Farther out than one waits, or began, a way in does not swing, m: there may be a wall."""
 LEAST_GAP: Final = 0.11
 MOST_GAP: Final = 0.30
 """Of the ports at the standoff, m."""
@@ -104,7 +106,10 @@ def sample(p: Any, s: Any, k: int) -> bool:
     speed, rate = length(motion.velocity), length(motion.rate)
     if speed > p.speed or rate > p.rate or share(p, s, partner, one, k) > SHARE:
         return False
-    if length(s.relative.place) >= p.waiting_distance - FREE:
+    far = length(s.relative.place)
+    if far > max(p.waiting_distance, length(s.seen.place)) + SWING:
+        return False
+    if far >= p.waiting_distance - FREE:
         return True
     return permit.inside(p, s, partner, s.relative.place, motion.velocity)
 

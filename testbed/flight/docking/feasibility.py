@@ -80,7 +80,7 @@ def approach(
 
 
 def standoff(parameters: NDArray[np.void], spin: float, own_port: int = 0, its_port: int = 0) -> float:
-    """Distance of the centres, m, at which docking with these memory.PARAMETERS turns with a partner of `spin` rad/s."""
+    """Distance of the centres, m, at which docking (memory.PARAMETERS) turns with a partner of `spin` rad/s."""
     p = parameters[0]
     ahead, its = p["port"][own_port], p["partner_port"][its_port]
     axis = its["direction"]

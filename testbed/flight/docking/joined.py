@@ -19,7 +19,9 @@ from testbed.flight.docking import ports
 Pose = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 
-def docked_pose(port: Port, partner_port: Port, place: Literal["table", "cabin"], roll_from: NDArray[np.float64]) -> Pose:
+def docked_pose(
+    port: Port, partner_port: Port, place: Literal["table", "cabin"], roll_from: NDArray[np.float64]
+) -> Pose:
     """Position m and orientation of the partner's base_link along one's own, when the ports lie together.
 
     roll_from: the partner's orientation along one's own axes before, which tells how they are rolled about their axis.

@@ -18,7 +18,6 @@ from testbed.flight.docking.relative import RELATIVE
 from testbed.flight.docking.transfer import TRANSFER
 from testbed.flight.guard.memory import parameters_of as guard_parameters
 from testbed.flight.guidance.memory import MOTION
-from testbed.flight.separation.memory import PERMIT
 
 
 class Phase(IntEnum):
@@ -159,8 +158,10 @@ WANDER: Final = 1e-4
 """Random acceleration of a partner, m²/s³: 10 mm/s in a second.
 
 Far more than one that holds its place by pulses has (2 mm/s): its estimator is late where a plume pushes it that it
-knows nothing of, and its velocity is wrong for longer than its position; to smooth for longer would add to that.
+knows nothing of; to smooth for longer would add to that.
 """
+VELOCITY_DOUBT: Final = 0.004
+"""What a partner's velocity may be wrong by beyond what it claims, for longer than its position, likewise, m/s."""
 TURNING_WANDER: Final = 1e-5
 """Likewise: 0.2 degrees/s in a second, rad²/s³."""
 LASTING: Final = 0.5
@@ -220,6 +221,5 @@ def _partner(partner: Vehicle, place: Literal["table", "cabin"], active_axes: tu
     q["inverse_inertia"] = np.linalg.inv(q["inertia"])
     q["active"] = axis_mask(active_axes)
     q["wander"], q["turning_wander"], q["lasting"] = WANDER, TURNING_WANDER, LASTING
+    q["velocity_doubt"] = VELOCITY_DOUBT
     return q
-
-

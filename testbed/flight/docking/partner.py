@@ -27,11 +27,12 @@ PARTNER: Final = np.dtype(
         ("wander", "f8"),
         ("turning_wander", "f8"),
         ("lasting", "f8"),
+        ("velocity_doubt", "f8"),
     ],
     align=True,
 )
 """The partner as it is believed to be. wander m²/s³ and turning_wander rad²/s³: of its random acceleration; lasting s:
-for how long the error of an odometry stays the same."""
+for how long the error of an odometry stays the same; velocity_doubt m/s: of its velocity, beyond what it claims."""
 
 TRACKED: Final = np.dtype(
     [
@@ -136,14 +137,13 @@ def correct(p: Any, t: Any, odometry: Any, repeated: float) -> None:
     for k in range(3):
         if p.active[k]:
             x, v = gain(
-                t.linear[k], place[k] - t.position[k], speed[k] - t.velocity[k], repeated * position, repeated * velocity
-            )
+                t.linear[k], place[k] - t.position[k], speed[k] - t.velocity[k], repeated * position,
+                repeated * (velocity + p.velocity_doubt**2),
+            )  # fmt: skip
             t.position[k] += x
             t.velocity[k] += v
         if p.active[3 + k]:
-            turned[k], sped[k] = gain(
-                t.angular[k], turn[k], seen_spin[k] - spin[k], repeated * angle, repeated * rate
-            )
+            turned[k], sped[k] = gain(t.angular[k], turn[k], seen_spin[k] - spin[k], repeated * angle, repeated * rate)
     q = t.orientation
     q[0], q[1], q[2], q[3] = rotation.normalise(rotation.multiply(rotation.from_rotation_vector(turned), q))
     t.rate[:] = rotation.rotate_inverse(q, (spin[0] + sped[0], spin[1] + sped[1], spin[2] + sped[2]))

@@ -40,9 +40,7 @@ def compose(partner: Any, mated: Any, relative: Any, motion: Any) -> None:
     place = rotation.rotate(partner.orientation, r)
     speed = rotation.rotate(partner.orientation, (v[0] + swing[0], v[1] + swing[1], v[2] + swing[2]))
     turn = rotation.from_rotation_vector(relative.turn)
-    q[0], q[1], q[2], q[3] = rotation.normalise(
-        rotation.multiply(rotation.multiply(partner.orientation, mated), turn)
-    )
+    q[0], q[1], q[2], q[3] = rotation.normalise(rotation.multiply(rotation.multiply(partner.orientation, mated), turn))
     carried = rotation.rotate_inverse(turn, rotation.rotate_inverse(mated, w))
     own = rotation.rate_of(relative.turn, relative.turning)
     for k in range(3):
@@ -70,9 +68,7 @@ def separate(partner: Any, mated: Any, motion: Any, active: Any, relative: Any) 
     relative.turn[:] = rotation.to_rotation_vector(turn)
     carried = rotation.rotate_inverse(turn, rotation.rotate_inverse(mated, partner.rate))
     w = motion.rate
-    relative.turning[:] = rotation.slope_of(
-        relative.turn, (w[0] - carried[0], w[1] - carried[1], w[2] - carried[2])
-    )
+    relative.turning[:] = rotation.slope_of(relative.turn, (w[0] - carried[0], w[1] - carried[1], w[2] - carried[2]))
     for k in range(3):
         relative.speed[k] = speed[k] - swing[k]
         relative.turn[k] *= active[3 + k]

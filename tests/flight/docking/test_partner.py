@@ -1,4 +1,4 @@
-"""The partner's motion from its odometry: steady motion is found, gaps are bridged, errors that last are not averaged."""
+"""The partner's motion from its odometry: steady motion is found, errors that last are not averaged away."""
 
 import math
 

@@ -75,7 +75,7 @@ SPIN = math.radians(6.0)
 def test_the_moment_is_while_the_port_comes_round(spin, leads):
     open_at = [bearing for bearing in np.arange(-3.1, 3.1, 0.1) if way_in(bearing, spin)[1]]
     assert open_at, "there is a moment"
-    assert all(0.0 < leads * bearing % (2 * math.pi) for bearing in open_at)
+    assert all(0.2 < leads * bearing % (2 * math.pi) < 4.0 for bearing in open_at), "ahead of the port"
     assert not way_in(0.0, spin)[1], "in front of the port it is too late"
     assert not way_in(-0.5 * leads, spin)[1]
 

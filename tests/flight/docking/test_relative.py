@@ -26,7 +26,9 @@ def tumbling(time):
 def flown(time):
     """Motion of who moves along its axes along a parabola while turning by a steady rotation vector."""
     _, partner = tumbling(time)
-    there = relative(PLACE + SPEED * time + 0.5 * BEND * time**2, SPEED + BEND * time, (0.1 * time, 0, 0.2), (0.1, 0, 0))
+    there = relative(
+        PLACE + SPEED * time + 0.5 * BEND * time**2, SPEED + BEND * time, (0.1 * time, 0, 0.2), (0.1, 0, 0)
+    )
     mated = Rotation.from_euler("xyz", (0.3, 0.2, 2.9)).as_quat()
     out = motion()
     frames.compose(partner[0], mated, there[0], out[0])
