@@ -130,7 +130,6 @@ STATE: Final = np.dtype(
         ("last", "i8"),
         ("fine_since", "i8"),
         ("out_since", "i8"),
-        ("waits_since", "i8"),
         ("lost_since", "i8"),
         ("tried", "i8"),
         ("begun", "i8"),
@@ -144,9 +143,8 @@ axis: that the partner's port faces along; standoff: gap of the ports there, m. 
 stamp; going: reference of who waits, with its acceleration m/s² and rad/s²; transfer: what is flown, trial: on trial;
 relative: working memory, seen: as the odometries have it. gap, closing: reference of the approach, m and m/s, easing
 its change, m/s²; seen_*: gap and lateral distance of the ports, m, angle, speeds and rate difference. fine_since,
-out_since, waits_since, lost_since: since when (ns, 0: not) errors are small, the corridor is left, a gate is closed,
-somebody's fix is lost; tried: when a way in was looked for last, begun: when docking began; ahead: the partner a second
-apart from now on."""
+out_since, lost_since: since when (ns, 0: not) errors are small, the corridor is left, somebody's fix is lost; tried:
+when a way in was looked for last, begun: when docking began; ahead: the partner a second apart from now on."""
 
 SPEED_SHARE: Final = 0.85
 """Of the speed that the guard allows, for the reference; feedback and doubt take the rest."""

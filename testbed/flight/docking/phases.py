@@ -36,7 +36,7 @@ TIME_LIMITS: Final = (0, 200, 80, 60, 60, 15, 0, 80, 80, 0, 0)
 def enter(s: Any, phase: int, stamp: int) -> None:
     """Go over to a phase."""
     s.phase, s.since = phase, stamp
-    s.fine_since = s.out_since = s.waits_since = 0
+    s.fine_since = s.out_since = 0
 
 
 @njit(cache=True)

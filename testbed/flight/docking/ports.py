@@ -9,7 +9,6 @@ from numba import njit
 
 from testbed.description import rotation
 from testbed.description.rotation import Quaternion, Tuple3, Tuple4, Vector3
-from testbed.flight.docking import partner as tracking
 from testbed.flight.docking import relative as frames
 
 OPPOSITE: Final = 1e-3
@@ -91,12 +90,6 @@ def look(p: Any, s: Any) -> None:
     u = rotation.rotate(present, port.direction)
     c = rotation.cross(u, s.axis)
     s.seen_angle = math.atan2(length(c), -(u[0] * s.axis[0] + u[1] * s.axis[1] + u[2] * s.axis[2]))
-
-
-@njit(cache=True)
-def see_partner(p: Any, s: Any, time: float) -> None:
-    """Fill `partner` with its motion `time` s after its stamp."""
-    tracking.foresee(p.partner, s.tracked, time, s.partner)
 
 
 @njit(cache=True)
