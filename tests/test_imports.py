@@ -21,7 +21,9 @@ ROS = (
     "launch_ros",
     "ament_index_python",
 )
-VISION = {"cv2"}  # for cameras alone: see tests/model/test_camera.py
+VISION = {"cv2"}
+SEEING = ("testbed/model/camera.py", "testbed/flight/sight/detection.py", "testbed/flight/sight/pose.py")
+"""Nothing but these needs it: see tests/model/test_camera.py and tests/flight/sight/test_pictures.py."""
 NUMERICAL = {"numpy", "scipy", "numba", "transforms3d"}
 
 # The parts of testbed that each folder may import. record/ is pure in what rehearsal/ uses of it (files, no ROS).
@@ -32,7 +34,7 @@ MAY_IMPORT = {
     "plan": {"description", "flight", "plan"},
     "rehearsal": {"description", "model", "flight", "plan", "rehearsal", "record"},
 }
-LIBRARIES = {"model": NUMERICAL | VISION, "flight": NUMERICAL | {"clarabel"}}
+LIBRARIES = {"model": NUMERICAL | VISION, "flight": NUMERICAL | VISION | {"clarabel"}}
 
 
 def imports(folder: str) -> Iterator[tuple[str, str]]:
@@ -74,6 +76,11 @@ def test_imports_point_upward(folder, allowed):
 def test_components_use_numerical_libraries_only(folder, allowed):
     allowed = {"testbed", *allowed, *sys.stdlib_module_names}
     assert [place for module, place in imports(folder) if module.partition(".")[0] not in allowed] == []
+
+
+def test_only_cameras_and_what_looks_into_pictures_need_opencv():
+    places = [place for folder in MAY_IMPORT for module, place in imports(folder) if module in VISION]
+    assert sorted(place.partition(":")[0] for place in places) == sorted(SEEING)
 
 
 @pytest.mark.parametrize("module", ["rclpy", "numba", "scipy", "matplotlib", "rosbags", "pydantic"])
