@@ -26,12 +26,12 @@ SIDES: Final = 16
 
 def force_along(vehicle: Vehicle, place: Place, direction: Sequence[float]) -> float:
     """Largest force N without torque in a direction (unit vector, base_link); 0 if there is none."""
-    return _solve(vehicle, place, (*direction, 0.0, 0.0, 0.0))[0]
+    return _solve(_valves(vehicle, place), place, (*direction, 0.0, 0.0, 0.0))[0]
 
 
 def torque_about(vehicle: Vehicle, place: Place, axis: Sequence[float]) -> float:
     """Largest torque N·m without force about an axis (unit vector, base_link); 0 if there is none."""
-    return _solve(vehicle, place, (0.0, 0.0, 0.0, *axis))[0]
+    return _solve(_valves(vehicle, place), place, (0.0, 0.0, 0.0, *axis))[0]
 
 
 def weakest_force(vehicle: Vehicle, place: Place) -> float:
@@ -39,8 +39,8 @@ def weakest_force(vehicle: Vehicle, place: Place) -> float:
 
     What it has along a few directions it has, to within the share that they cover, in all between: forces are convex.
     """
-    around = _around(place)
-    least = min(force_along(vehicle, place, direction) for direction in around)
+    around, valves = _around(place), _valves(vehicle, place)
+    least = min(_solve(valves, place, (*direction, 0.0, 0.0, 0.0))[0] for direction in around)
     return covering(np.array(around)[:, : 2 if place == "table" else 3]) * least
 
 
@@ -59,27 +59,33 @@ def _around(place: Place) -> list[tuple[float, float, float]]:
 
 def thrust_for_force(vehicle: Vehicle, place: Place, direction: Sequence[float]) -> float:
     """Least sum of valve thrust N for a force of 1 N in that direction; infinite if there is none."""
-    return _solve(vehicle, place, (*direction, 0.0, 0.0, 0.0))[1]
+    return _solve(_valves(vehicle, place), place, (*direction, 0.0, 0.0, 0.0))[1]
 
 
 def least_thrust_for_force(vehicle: Vehicle, place: Place) -> float:
     """Least sum of valve thrust N for a force of 1 N, in whatever of a few directions it is least."""
-    return min(thrust_for_force(vehicle, place, direction) for direction in _around(place))
+    valves = _valves(vehicle, place)
+    return min(_solve(valves, place, (*direction, 0.0, 0.0, 0.0))[1] for direction in _around(place))
 
 
 def thrust_for_torque(vehicle: Vehicle, place: Place, axis: Sequence[float]) -> float:
     """Least sum of valve thrust N for a torque of 1 N·m about that axis; infinite if there is none."""
-    return _solve(vehicle, place, (0.0, 0.0, 0.0, *axis))[1]
+    return _solve(_valves(vehicle, place), place, (0.0, 0.0, 0.0, *axis))[1]
 
 
-def _solve(vehicle: Vehicle, place: Place, direction: tuple[float, ...]) -> tuple[float, float]:
-    """Largest s with B·u = s·direction, 0 <= u <= 1; and least thrust·u with B·u = direction, 0 <= u."""
+def _valves(vehicle: Vehicle, place: Place) -> tuple[bytes, bytes]:
+    """B, the wrench of each valve in service along the free axes of its place, and their thrusts."""
     usable = [valve.in_service for valve in vehicle.thrusters.valves]
     centre = vehicle.mass_properties(place).centre_of_mass
     matrix = np.ascontiguousarray(vehicle.thrusters.wrench_matrix(centre)[FREE[place]][:, usable])
     thrust = np.array([valve.thrust for valve in vehicle.thrusters.valves])[usable]
+    return matrix.tobytes(), thrust.tobytes()
+
+
+def _solve(valves: tuple[bytes, bytes], place: Place, direction: tuple[float, ...]) -> tuple[float, float]:
+    """Largest s with B·u = s·direction, 0 <= u <= 1; and least thrust·u with B·u = direction, 0 <= u."""
     rounded = tuple(round(float(direction[row]), 6) for row in FREE[place])
-    return _programs(matrix.tobytes(), thrust.tobytes(), rounded)
+    return _programs(*valves, rounded)
 
 
 @lru_cache(maxsize=1024)

@@ -34,15 +34,18 @@ LEAST_RATE: Final = math.radians(0.1)
 def formation_tasks(configuration: Configuration) -> dict[tuple[str, str], FormationTask]:
     """Every formation that a run flies, by run and name; `testbed.plan.check` must have found nothing wrong."""
     runs = zip(configuration.plan.runs, planned_poses(configuration), strict=True)
-    return {
-        (run.name, name): formation_task(configuration, run, poses, name)
-        for run, poses in runs
-        for name in poses.places
-    }
+    flown = [(run, poses, name) for run, poses in runs for name in poses.places]
+    kept = keeping(configuration) if flown else None  # the same for all, and slow to find
+    return {(run.name, name): formation_task(configuration, run, poses, name, kept) for run, poses, name in flown}
 
 
-def formation_task(configuration: Configuration, run: Run, poses: RunPoses, name: str) -> FormationTask:
-    """One formation of a run. Its limits are what guidance plans moves with, in the vehicle's weakest direction."""
+def formation_task(
+    configuration: Configuration, run: Run, poses: RunPoses, name: str, kept: Keeping | None = None
+) -> FormationTask:
+    """One formation of a run. Its limits are what guidance plans moves with, in the vehicle's weakest direction.
+
+    kept: what `keeping` gives, where that is known.
+    """
     arrangement = Arrangement.of(configuration, name)
     taken = poses.places[name]
     turn_rate, turn_acceleration = turning(configuration, run, arrangement)
@@ -51,7 +54,7 @@ def formation_task(configuration: Configuration, run: Run, poses: RunPoses, name
         run=run.name,
         places={vehicle: arrangement.place(index, vehicle) for vehicle, index in taken.items()},
         limits={vehicle: limits(configuration, run, vehicle) for vehicle in taken},
-        keeping=keeping(configuration),
+        keeping=kept or keeping(configuration),
         area=area(configuration),
         frame=arrangement.frame,
         leader=arrangement.leader,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Final, Literal
 
 from testbed.description.gas import STANDARD_GRAVITY
@@ -31,7 +31,12 @@ class Outlook:
 
     def as_data(self) -> dict[str, float | int | None]:
         """Plain values, rounded to what they are worth."""
-        return {key: None if value is None else round(value, 2) for key, value in asdict(self).items()}
+        return {
+            "usable_g": round(self.usable_g, 2),
+            "full_thrust": round(self.full_thrust, 2),
+            "delta_v": round(self.delta_v, 2),
+            "runs": self.runs,
+        }
 
     def __str__(self) -> str:
         text = f"{self.usable_g:.1f} g usable: {self.full_thrust:.0f} s with all valves open, Δv {self.delta_v:.1f} m/s"

@@ -59,7 +59,8 @@ class FormationStep:
             self.sent = self.formations.step(stamp, odometry, self._orders)
             self.events += [formation_event(stamp, planned) for planned in self.formations.news]
         for name, record in self.sent.items():
-            number, begin = int(record[0]["number"]), int(record[0]["stamp"] + record[0]["offset"][0])
-            again = self._told.get(name) == (number, begin)
-            self._told[name] = number, begin
-            yield name, record, again and bool(record[0]["count"])
+            one = record[0]
+            begun = int(one["number"]), int(one["stamp"] + one["offset"][0])
+            again = self._told.get(name) == begun and bool(one["count"])
+            self._told[name] = begun
+            yield name, record, again

@@ -65,6 +65,8 @@ def deviations(course: Course, time: float, positions: Array, velocities: Array,
 
 def in_the_way(course: Course, time: float, others: tuple[Motion, ...]) -> bool:
     """Whether a body that is not planned for, as it is known to move, will be nearer to someone than is required."""
+    if not others:
+        return False
     trajectories, axes = course.plan.trajectories, list(course.task.axes)
     times = np.arange(time, max(trajectories.end, time) + LOOK, LOOK)
     ways = trajectories.during(times)[0][:, :, axes]
