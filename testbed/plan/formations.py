@@ -25,6 +25,8 @@ SPARE: Final = 0.06
 """What plans add to that where there is room, which leaves time to plan anew for one that lags, m."""
 PASSING: Final = 0.2
 """The same where safety filters fly: nearer to each other they slow down who passes at the speeds of the table, m."""
+EDGE: Final = 0.06
+"""What the guard needs of room beside a vehicle that flies along an edge at the speeds of the table, m."""
 TURNING_SHARE: Final = 0.25
 """Share of the torque that guidance plans turns with that is planned for turning on the way, when valves push too."""
 LEAST_RATE: Final = math.radians(0.1)
@@ -98,6 +100,7 @@ def keeping(configuration: Configuration) -> Keeping:
         body=max(radii),
         spare=PASSING if standing else SPARE,
         undisturbed=max(standing) + MARGIN if standing else 0.0,
+        edge=EDGE,
     )
 
 

@@ -86,10 +86,16 @@ def made(
 def together(task: Task) -> Found:
     """The first duration and sides that give a plan with all margins; else the widest tight plan.
 
-    Where a margin is lost anyway, one of the shortest duration that has any. What was planned in vain before is then
-    tried with ways that are staggered, other ones each time, in one of the longer durations by turns.
+    Where a margin is lost anyway, one of the shortest duration that has any. Where a way off the edge of the area has
+    none with all margins, it is looked for up to the edge. What was planned in vain before is then tried with ways that
+    are staggered, other ones each time, in one of the longer durations by turns.
     """
     found = search(task, durations(task), SIDES)
+    if (found.trajectories is None or found.tight) and task.keeping.edge > 0.0:
+        task = replace(task, keeping=replace(task.keeping, edge=0.0))
+        more = search(task, durations(task), SIDES)
+        better = more.findings is not None and (not more.tight or wider(more.findings, found.findings))
+        found = replace(more if better else found, programs=found.programs + more.programs)
     if found.trajectories is not None or task.in_vain == 0:
         return found
     longer = list(durations(task))[-LONGER:]

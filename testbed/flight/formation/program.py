@@ -181,7 +181,7 @@ class Programs:
         points = np.zeros((task.count, ends.intervals, len(task.axes)))
         points[:, 0], points[:, -1] = ends.first, ends.last
         limits, limit_bounds = _limits(task, ends, points)
-        area, area_bounds = _area(task, ends.intervals)
+        area, area_bounds = _area(task, ends)
         bounds = np.concatenate([limit_bounds, area_bounds])
         return cls(points, *_cost(task, ends, points), Entries.stacked(limits, area), bounds)
 
@@ -247,13 +247,19 @@ def _left_of_start(task: Task, ends: Ends, share: float) -> Array:
     return np.asarray(np.maximum(1.0 - np.outer(rate / speed, ends.interval * np.arange(1, ends.intervals)), 0.0))
 
 
-def _area(task: Task, intervals: int) -> tuple[Entries, Array]:
-    """Rows and bounds of the area at each free control point, which may overstep it by a slack of its own."""
-    n, sides = len(task.axes), len(task.area.normals)
-    count = task.count * (intervals - 2)
-    normals = Entries.of(sparse.kron(sparse.eye_array(count), task.area.normals, format="coo"))
-    slack = count * n + np.repeat(np.arange(count), sides)
-    return normals.less(slack), np.tile(task.area.offsets, count)
+def _area(task: Task, ends: Ends) -> tuple[Entries, Array]:
+    """Rows and bounds of the area at each free control point, which may overstep it by a slack of its own.
+
+    A vehicle stays away from an edge at which it neither starts nor ends.
+    """
+    n, (normals, offsets) = len(task.axes), (task.area.normals, task.area.offsets)
+    inner = ends.intervals - 2
+    count = task.count * inner
+    rows = Entries.of(sparse.kron(sparse.eye_array(count), normals, format="coo"))
+    slack = count * n + np.repeat(np.arange(count), len(normals))
+    reached = np.maximum(ends.start @ normals.T, ends.end @ normals.T)
+    bounds = np.minimum(np.maximum(offsets - task.keeping.edge, reached), offsets)
+    return rows.less(slack), np.repeat(bounds, inner, axis=0).ravel()
 
 
 def plane_rows(planes: Planes, points: Array) -> tuple[Entries, Array, Indices]:

@@ -31,7 +31,8 @@ class Keeping:
     required: centre to centre, never less by the truth; body: required of a centre to a zone; margin: what plans add
     between two vehicles for both of their errors together, and half of it to a zone; spare: what they add to that
     between two vehicles where there is room, and half of it to a zone, which leaves time to replan for one that lags;
-    undisturbed: what a safety filter leaves alone, centre to centre, which plans keep, too.
+    undisturbed: what a safety filter leaves alone, centre to centre, which plans keep, too; edge: how far from the edge
+    of the area plans stay where they can, so that the guard, which keeps vehicles inside, leaves them alone.
     """
 
     required: float
@@ -39,6 +40,7 @@ class Keeping:
     body: float = 0.0
     spare: float = 0.0
     undisturbed: float = 0.0
+    edge: float = 0.0
 
     @property
     def wanted(self) -> float:
