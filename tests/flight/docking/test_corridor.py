@@ -10,6 +10,9 @@ from testbed.flight.separation import PERMIT
 from testbed.flight.separation.corridor import along
 from tests.flight.docking.examples import DOCKED, docking, motion
 
+# The first call compiles what no warm-up has compiled yet.
+pytestmark = pytest.mark.timeout(600)
+
 CONTACT = (DOCKED, 0.0, 0.0)
 
 

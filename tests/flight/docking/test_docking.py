@@ -9,6 +9,9 @@ from testbed.flight.docking import Failure, Phase
 from tests.flight.docking.examples import DOCKED
 from tests.flight.docking.pair import Pair, approaching
 
+# The first call compiles what no warm-up has compiled yet.
+pytestmark = pytest.mark.timeout(600)
+
 ORDER = [Phase.GOING, Phase.ENTERING, Phase.SYNCHRONISING, Phase.APPROACHING, Phase.LATCHED, Phase.DOCKED]
 SPIN = math.radians(6.0)
 

@@ -8,6 +8,9 @@ from testbed.description.noise import RadioNoise
 from testbed.flight.docking import Failure, Phase
 from tests.drawn.dockings import dock
 
+# The first call compiles what no warm-up has compiled yet.
+pytestmark = pytest.mark.timeout(600)
+
 CONTACT_FORCE = 35.0
 
 
