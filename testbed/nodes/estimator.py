@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 from rclpy.node import Node
-from sensor_msgs.msg import JointState, PointCloud2, Temperature
+from sensor_msgs.msg import PointCloud2, Temperature
 from trajectory_msgs.msg import JointTrajectory
 
 from testbed.description import messages
@@ -23,6 +23,7 @@ from testbed.nodes.follower import Follower, Inbox, Needed, Slots
 from testbed.nodes.own_failures import OwnFailures
 from testbed.nodes.topics import to_nanoseconds
 from testbed.nodes.transforms import Transforms
+from testbed.nodes.valve_reports import ValveReports
 from testbed.nodes.wire import Encoder
 from testbed.plan.own_parts import estimator_of
 
@@ -47,7 +48,7 @@ class EstimatorNode(Node):
         self._ranges: Inbox = {}
         self._temperatures: Inbox = {}
         self._schedules: Inbox = {}
-        self._reports: Inbox = {}
+        self._reports = ValveReports(self._valve_names, self.get_logger().warning, self._poll)
         self._by_reports = vehicle.estimator.valve_forces == "reported"
         self._applied_schedule = 0
         self._slots = Slots(PERIOD_NS["odometry"])
@@ -65,7 +66,10 @@ class EstimatorNode(Node):
         contract.subscribe("/air/temperature", self._on_temperature)
         contract.subscribe("valves/schedule", self._on_schedule)
         if self._by_reports:
-            contract.subscribe("valves/state", self._on_valves)
+            contract.subscribe("valves/state", self._reports.hear)
+
+    def _poll(self) -> None:
+        self._follower.poll()
 
     def _on_imu(self, record: NDArray[np.void]) -> None:
         stamp = int(record[0]["stamp"])
@@ -73,7 +77,7 @@ class EstimatorNode(Node):
         if self._slots.starts(stamp):
             self._follower.begin(stamp)
         else:
-            self._follower.poll()
+            self._poll()
 
     def _on_ranges(self, message: PointCloud2) -> None:
         record = np.zeros(1, messages.RANGES)
@@ -83,11 +87,11 @@ class EstimatorNode(Node):
             self.get_logger().warning(str(error))
             return
         self._ranges[int(record[0]["stamp"])] = record
-        self._follower.poll()
+        self._poll()
 
     def _on_temperature(self, message: Temperature) -> None:
         self._temperatures[to_nanoseconds(message.header.stamp)] = kelvin(message.temperature)
-        self._follower.poll()
+        self._poll()
 
     def _on_schedule(self, message: JointTrajectory) -> None:
         record = np.zeros(1, messages.SCHEDULE)
@@ -100,17 +104,7 @@ class EstimatorNode(Node):
             self._estimator.accept_schedule(record[0])
         elif stamp != self._applied_schedule:  # otherwise sent again
             self._schedules[stamp] = record
-        self._follower.poll()
-
-    def _on_valves(self, message: JointState) -> None:
-        record = np.zeros(1, messages.VALVES)
-        try:
-            convert.valves_from_message(message, self._valve_names, record[0])
-        except ValueError as error:
-            self.get_logger().warning(str(error))
-            return
-        self._reports[int(record[0]["stamp"])] = record
-        self._follower.poll()
+        self._poll()
 
     def _needed(self, stamp: int) -> Needed:
         """Everything due since the last odometry tick."""
@@ -118,7 +112,7 @@ class EstimatorNode(Node):
             if tick >= LOCKSTEP_START_NS:
                 yield self._imus, tick
                 if self._by_reports:
-                    yield self._reports, tick
+                    yield self._reports.inbox, tick
                 if self._beacons.ranges_due(tick, LOCKSTEP_START_NS):
                     yield self._ranges, tick - self._beacons.cycle_ns
                 if due(tick, PERIOD_NS["/air/temperature"]):
@@ -142,8 +136,8 @@ class EstimatorNode(Node):
     def _accept_tick(self, tick: int) -> None:
         """Valves, temperature, inertial data and finished beacon cycle of one tick, in this order as in the engine."""
         if isinstance(self._estimator, Estimator):
-            for key in sorted(key for key in self._reports if key <= tick):
-                self._estimator.accept_report(self._reports.pop(key)[0])
+            for record in self._reports.until(tick):
+                self._estimator.accept_report(record[0])
         for key in sorted(key for key in self._temperatures if key <= tick):
             self._estimator.set_air_temperature(self._temperatures.pop(key))
         self._estimator.accept_imu(self._imus.pop(tick)[0])

@@ -11,7 +11,6 @@ import numpy as np
 import rclpy
 from diagnostic_msgs.msg import DiagnosticStatus
 from numpy.typing import NDArray
-from sensor_msgs.msg import JointState
 from std_msgs.msg import String
 from std_srvs.srv import Trigger
 
@@ -26,6 +25,7 @@ from testbed.nodes.follower import Follower, Inbox, Needed, Slots, forget_before
 from testbed.nodes.holder import Holder, HolderNode
 from testbed.nodes.partners import Partners
 from testbed.nodes.plan_state import PlanStates
+from testbed.nodes.valve_reports import ValveReports
 from testbed.plan.commands import Event
 from testbed.plan.flight_limits import flight_limits
 from testbed.plan.guard_events import guard_event, told_guard
@@ -63,7 +63,7 @@ class ThrusterDriverNode(HolderNode):
         modulation = round(vehicle.thrusters.modulation_period * messages.NS_PER_S)
         self._wrenches: Inbox = {}
         self._odometry: Inbox = {}
-        self._reports: Inbox = {}
+        self._reports = ValveReports(self._valve_names, self.get_logger().warning, self._poll)
         self._by_reports = vehicle.estimator.valve_forces == "reported"
         self._periods = Slots(modulation)
         self._plan = PlanStates(contract, self._poll)
@@ -79,7 +79,7 @@ class ThrusterDriverNode(HolderNode):
         contract.subscribe_records("odometry", self._on_odometry)
         contract.subscribe_records("wrench", self._on_wrench)
         if self._by_reports:
-            contract.subscribe("valves/state", self._on_valves)
+            contract.subscribe("valves/state", self._reports.hear)
         if not contract.lockstep:
             self.create_timer(DEADMAN_SECONDS / 5, self._watch)
         self.create_service(Trigger, "identity", self._identify)
@@ -101,21 +101,11 @@ class ThrusterDriverNode(HolderNode):
             self._wrenches[stamp] = record
             self._follower.begin(stamp)
 
-    def _on_valves(self, message: JointState) -> None:
-        record = np.zeros(1, messages.VALVES)
-        try:
-            convert.valves_from_message(message, self._valve_names, record[0])
-        except ValueError as error:
-            self.get_logger().warning(str(error))
-            return
-        self._reports[int(record[0]["stamp"])] = record
-        self._follower.poll()
-
     def _needed(self, stamp: int) -> Needed:
         """The odometry that the wrench answers, valves, what was heard of partners, the plan's state before it."""
         yield self._odometry, stamp
         if self._by_reports:
-            yield self._reports, stamp
+            yield self._reports.inbox, stamp
         yield from self._partners.needed(stamp)
         if stamp > LOCKSTEP_START_NS:
             yield from self._plan.needed(stamp)
@@ -124,8 +114,8 @@ class ThrusterDriverNode(HolderNode):
         state = self._plan.in_force(stamp)
         permitted = self.holder.may_fire(stamp, state)
         partners = self._partners.newest(stamp)
-        for key in sorted(key for key in self._reports if key <= stamp):
-            self._driver.accept_report(self._reports.pop(key))
+        for record in self._reports.until(stamp):
+            self._driver.accept_report(record)
         self._driver.step(self._odometry_at(stamp), self._wrenches[stamp], permitted, self._schedule, partners)
         self._follower.publish(self._schedule_out, convert.schedule_to_message(self._schedule[0], self._valve_names))
         run, attempt = (state["run"], state["attempt"]) if state else ("", 0)
