@@ -17,7 +17,7 @@ from testbed.plan.configuration import load_configuration
 from testbed.record.reader import RecordingReader
 from testbed.record.types import deserialize
 from tests.graph.foreign import Foreign
-from tests.graph.session import PLANS, Session, all_closed_at_the_end, open_after
+from tests.graph.session import PATIENCE, PLANS, Session, all_closed_at_the_end, open_after
 
 HOLDERS = ("/plant", "/wren/thruster_driver")
 WHO_HEARS_A_STOP = len(HOLDERS) + 2
@@ -109,7 +109,7 @@ def operated(tmp_path, ros_domain):
 
 def test_after_a_stop_release_and_activation_are_possible_but_never_come_by_themselves(operated):
     foreign = operated.foreign
-    foreign.until(lambda: operated.ask("release").success, "the release is accepted")
+    foreign.until(lambda: operated.ask("release").success, "all have started and the release is accepted", PATIENCE)
     foreign.until(lambda: operated.all_stand(stopped="False", active="True"), "both holders are active")
     foreign.until(lambda: operated.ask("start").success, "the start is accepted")
     foreign.until(lambda: any(max(one.position) > 0.5 for one in foreign.heard["/wren/valves/state"]), "valves fire")
