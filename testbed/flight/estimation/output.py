@@ -7,10 +7,11 @@ from typing import Any, Final
 import numpy as np
 from numba import njit
 
-from testbed.description.messages import NS_PER_S, TICK_NS, UNKNOWN_VARIANCE
+from testbed.description.messages import NS_PER_S, TICK_NS
 from testbed.description.rotation import cross, rotate_inverse, to_matrix
 from testbed.flight.estimation.layout import ACQUIRED, ATTITUDE, POSITION, VELOCITY
 from testbed.flight.estimation.propagation import drag_rate, propagate_covariance, true_rate
+from testbed.flight.not_acquired import fill_not_acquired
 
 HELD_RATE: Final = 1e-4
 """Standard deviation of the rate about an axis that the floor holds, rad/s."""
@@ -28,13 +29,7 @@ def output(p: Any, s: Any, stamp: int, odometry: Any) -> None:
     odometry.pose_covariance[:] = 0.0
     odometry.twist_covariance[:] = 0.0
     if s.phase != ACQUIRED:
-        odometry.position[:] = 0.0
-        odometry.orientation[:] = (0.0, 0.0, 0.0, 1.0)
-        odometry.linear_velocity[:] = 0.0
-        odometry.angular_velocity[:] = 0.0
-        for i in range(6):
-            odometry.pose_covariance[i, i] = UNKNOWN_VARIANCE
-            odometry.twist_covariance[i, i] = UNKNOWN_VARIANCE
+        fill_not_acquired(odometry)
         return
     track = s.now
     propagate_covariance(p, track)

@@ -7,8 +7,8 @@ from typing import Any, Final
 import numpy as np
 from numba import njit
 
-from testbed.description.messages import UNKNOWN_VARIANCE
 from testbed.description.rotation import cross, rotate, rotate_inverse, to_matrix
+from testbed.flight.not_acquired import fill_not_acquired
 from testbed.flight.sight.layout import (
     ACQUIRED,
     ATTITUDE,
@@ -41,13 +41,7 @@ def fill_odometry(p: Any, s: Any, stamp: int, odometry: Any) -> None:
     odometry.pose_covariance[:] = 0.0
     odometry.twist_covariance[:] = 0.0
     if s.phase != ACQUIRED:
-        odometry.position[:] = 0.0
-        odometry.orientation[:] = (0.0, 0.0, 0.0, 1.0)
-        odometry.linear_velocity[:] = 0.0
-        odometry.angular_velocity[:] = 0.0
-        for i in range(6):
-            odometry.pose_covariance[i, i] = UNKNOWN_VARIANCE
-            odometry.twist_covariance[i, i] = UNKNOWN_VARIANCE
+        fill_not_acquired(odometry)
         return
     track = s.now
     copy_track(s.anchor, track)
