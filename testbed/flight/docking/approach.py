@@ -20,6 +20,7 @@ BEYOND: Final = -0.03
 CONE_HALF_WIDTH: Final = 0.75
 """Of what the ports admit aside, at no gap."""
 CONE_SPREAD: Final = 0.15
+"""Beyond it per metre of gap."""
 CONE_ANGLE: Final = 0.75
 """Of the angle that the ports admit, at no gap."""
 CONE_ANGLE_SPREAD: Final = math.radians(25.0)

@@ -13,6 +13,7 @@ from testbed.description.vehicle import Vehicle
 from testbed.flight.docking import entry, memory, permit, phases, ports
 from testbed.flight.docking import partner as tracking
 from testbed.flight.docking.memory import Failure, Phase
+from testbed.flight.guard.outlook import length
 from testbed.flight.guidance import feedback, joining
 from testbed.flight.guidance.memory import parameters_of as guidance_parameters
 
@@ -150,7 +151,7 @@ def grant(p: Any, s: Any, granted: Any, partner: int, own_frame: int) -> None:
     """Fill a separation.PERMIT: the one that docking needs, or none while it does not."""
     near = s.phase >= Phase.ENTERING and s.phase < Phase.CLEAR
     if s.phase == Phase.CLEAR or s.phase == Phase.FAILED:
-        near = ports.length(s.seen.place) < p.waiting_distance - entry.FREE
+        near = length(s.seen.place) < p.waiting_distance - entry.FREE
     if near:
         permit.fill(p, s, granted, partner, own_frame)
     else:

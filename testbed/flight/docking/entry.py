@@ -19,12 +19,13 @@ from testbed.flight.docking import partner as tracking
 from testbed.flight.docking import permit, transfer
 from testbed.flight.docking import relative as frames
 from testbed.flight.docking.memory import MOST_SAMPLES
-from testbed.flight.docking.ports import length
+from testbed.flight.guard.outlook import length
 
 SHARE: Final = 0.7
 """Of the authority, that an approach may take."""
 SHORTEST: Final = 6
 LONGEST: Final = MOST_SAMPLES - 2
+"""Of the ways in that are tried, s."""
 FREE: Final = 0.12
 """Nearer than one waits outside, at which the filter still leaves alone who passes slowly, m."""
 SWING: Final = 0.1

@@ -13,11 +13,14 @@ from numba import njit
 
 from testbed.description import rotation
 from testbed.description.rotation import Vector3
-from testbed.flight.docking.ports import length, unit
+from testbed.flight.docking.ports import unit
+from testbed.flight.guard.outlook import length
+from testbed.flight.guidance.feedback import shorten
 
 SPEED: Final = 0.045
 """Of the reference, m/s: at which the safety filter leaves alone who keeps the waiting distance."""
 ACCELERATION_SHARE: Final = 0.3
+"""Of what the valves give along the weakest free axis, for the reference."""
 APPROACH_RATE: Final = 0.25
 """Speed per distance from where to go, 1/s."""
 TURN_RATE: Final = 0.08
@@ -50,10 +53,7 @@ def move_on(p: Any, s: Any, time: float) -> None:
     wanted = wanted_velocity(p, s)
     for k in range(3):
         s.acceleration[k] = p.active[k] * (wanted[k] - s.going.velocity[k]) / max(time, 1e-3)
-    size = length(s.acceleration)
-    if size > most:
-        for k in range(3):
-            s.acceleration[k] *= most / size
+    shorten(s.acceleration, most)
     turn_to_face(p, s, time)
     ahead(s, time, s.going)
 
@@ -140,7 +140,7 @@ def turn_to_face(p: Any, s: Any, time: float) -> None:
     towards = rotation.rotate_inverse(s.going.orientation, unit(away))
     port = p.port[s.own_port].direction
     c = rotation.cross(port, towards)
-    sine, cosine = length(c), port[0] * towards[0] + port[1] * towards[1] + port[2] * towards[2]
+    sine, cosine = length(c), dot(port, towards)
     angle, about = math.atan2(sine, cosine), unit(c)
     if sine < 1e-6:
         about = (0.0, 0.0, 1.0)
@@ -165,12 +165,3 @@ def ahead(s: Any, time: float, motion: Any) -> None:
         motion.position[k] = g.position[k] + time * (g.velocity[k] + 0.5 * time * s.acceleration[k])
         motion.velocity[k] = g.velocity[k] + time * s.acceleration[k]
         motion.rate[k] = g.rate[k] + time * s.turning[k]
-
-
-@njit(cache=True)
-def shorten(vector: Any, most: float) -> None:
-    """Scale `vector` (3,) down to a length of `most`."""
-    size = length(vector)
-    if size > most:
-        for k in range(3):
-            vector[k] *= most / size

@@ -166,6 +166,7 @@ LASTING: Final = 0.5
 """An estimator with four fixes a second is wrong the same way for about two of them, s."""
 CONTACT_SPEED: Final = 0.022
 APPROACH_SPEED: Final = 0.040
+"""Closing speeds wanted at contact, and at most on the way there, m/s."""
 
 
 def parameters_of(

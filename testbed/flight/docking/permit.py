@@ -20,11 +20,14 @@ DEPTH: Final = 0.10
 """The apex lies so far behind where the vehicle is when docked, as its position is not known to the millimetre, m."""
 HALF_WIDTH: Final = 0.25
 SPREAD: Final = 0.7
+"""Of the corridor: at its apex, m, and per metre from there on."""
 LENGTH: Final = 1.5
+"""Of the corridor, m."""
 NO_MINIMUM: Final = -1.0
 """Less than any margin that the filter keeps on top, m: what is near is for the corridor and the speed to bound."""
 SPEED: Final = 0.04
 SPEED_PER_METRE: Final = 0.1
+"""Closing at the apex at most, m/s, and more per metre from there on, 1/s."""
 DOUBT: Final = 0.07
 """What the filter may doubt of both places, and of the partner's attitude until a wrench has acted, m."""
 

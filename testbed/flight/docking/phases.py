@@ -19,6 +19,7 @@ LOST: Final = 0.4
 GIVEN_UP: Final = 1.5
 """Age at which to retreat, s."""
 LOOK_EVERY: Final = NS_PER_S // 2
+"""Time between two searches for a way in, ns."""
 STEADY: Final = 2 * NS_PER_S
 """How long errors have to be small at the standoff, ns."""
 LEAVING: Final = NS_PER_S // 4
@@ -28,6 +29,7 @@ GAP_WITHIN: Final = 0.03
 AT_REST: Final = 3 * NS_PER_S
 """How long a latch has to hold, ns."""
 RETREAT_SPEED: Final = 0.04
+"""Of a way out at its fastest, about, m/s: half of it in the mean."""
 TIME_LIMITS: Final = (0, 200, 80, 60, 60, 15, 0, 80, 80, 0, 0)
 """Of each Phase, s; 0: none."""
 

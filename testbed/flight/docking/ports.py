@@ -10,6 +10,7 @@ from numba import njit
 from testbed.description import rotation
 from testbed.description.rotation import Quaternion, Tuple3, Tuple4, Vector3
 from testbed.flight.docking import relative as frames
+from testbed.flight.guard.outlook import length
 
 OPPOSITE: Final = 1e-3
 """Cosine from -1 within which two directions count as opposite: which way to turn is then free."""
@@ -90,12 +91,6 @@ def look(p: Any, s: Any) -> None:
     u = rotation.rotate(present, port.direction)
     c = rotation.cross(u, s.axis)
     s.seen_angle = math.atan2(length(c), -(u[0] * s.axis[0] + u[1] * s.axis[1] + u[2] * s.axis[2]))
-
-
-@njit(cache=True)
-def length(v: Vector3) -> float:
-    """Length of a vector."""
-    return math.sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2])
 
 
 @njit(cache=True)
