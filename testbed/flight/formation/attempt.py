@@ -75,9 +75,7 @@ def refine(task: Task, duration: float, side: int, given: Given, generator: np.r
     intervals = int(np.clip(math.ceil(duration / INTERVAL), FEWEST, MOST))
     ends = Ends.of(task, duration, intervals)
     programs = Programs.of(task, ends)
-    points, last = straight(ends), math.inf
-    if generator is not None:
-        points = staggered(ends, generator)
+    points, last = straight(ends) if generator is None else staggered(ends, generator), math.inf
     best = Found(None, None, math.inf, 0, tight=True)
     for iteration in range(1, ITERATIONS + 1):
         planes = planes_about(task, ends, points, side if iteration == 1 else Side.NEARER)
