@@ -3,6 +3,10 @@
 It calls the kernels of model/ and flight/ in the order in which the nodes call them in lockstep, with the same messages
 in between, so that both give the same numbers. Python is asked only at steps at which the conductor may decide
 something (plan/quiet.py), and for random numbers.
+
+`_nrt=False`: numba does not count who uses the arrays, which cost two atomic operations for each array handed on, nearly
+half of the loop's time. The caller holds all of them as long as a call lasts, and nothing here makes an array (numba
+refuses to compile what does).
 """
 
 from __future__ import annotations
@@ -62,7 +66,7 @@ _drive = thruster_driver.step
 _watch_valves = stuck_valves.accept_report
 
 
-@njit(cache=True)
+@njit(cache=True, _nrt=False)
 def run_step(
     plant: Any,
     flight: Any,
@@ -80,7 +84,7 @@ def run_step(
     run_ticks(plant, flight, wires, noise, tape, stamp, ticks, 0, start, permit, air)
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def run_ticks(
     plant: Any,
     flight: Any,
@@ -105,7 +109,7 @@ def run_ticks(
         fly_tick(plant, flight, wires, noise, tape, row + tick, now + TICK_NS, start, permit, air)
 
 
-@njit(cache=True)
+@njit(cache=True, _nrt=False)
 def run_steps(
     plant: Any,
     flight: Any,
@@ -144,14 +148,14 @@ def run_steps(
     return pause, False
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def wind_back(tape: Any) -> None:
     """Make the tape empty."""
     tape.counts[:] = 0
     tape.heard_count[0] = 0
 
 
-@njit(cache=True)
+@njit(cache=True, _nrt=False)
 def read_step(plant: Any, flight: Any, wires: Any, tape: Any, step: int, stamp: int) -> None:
     """Put on the tape what slower topics say at a step of the conductor, at a stamp in ns."""
     for v in range(len(plant.states)):
@@ -166,13 +170,14 @@ def read_step(plant: Any, flight: Any, wires: Any, tape: Any, step: int, stamp: 
             fill_open(plant.vehicles[v], state, stamp, tape.edge[v, row])
             tape.counts[v, VALVE_EDGE] = row + 1
             if due(stamp, ESTIMATE_NS):
-                reading.disturbance[:] = wires.disturbance[v].force
+                for i in range(3):
+                    reading.disturbance[i] = wires.disturbance[v].force[i]
                 read_estimate(flight.estimator_state[v], reading)
         for column in range(tape.counts.shape[1]):
             tape.ends[step, v, column] = tape.counts[v, column]
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def read_estimate(state: Any, reading: Any) -> None:
     """Fill the part of a READING that an estimator tells beside its odometry."""
     for i in range(3):
@@ -186,7 +191,7 @@ def read_estimate(state: Any, reading: Any) -> None:
         reading.innovation_accepted[k] = state.innovation_accepted[k]
 
 
-@njit(cache=True)
+@njit(cache=True, _nrt=False)
 def step_stirs(plant: Any, wires: Any, tape: Any, watch: Any, step: int, stamp: int) -> bool:
     """Whether the conductor must be asked at a step; messages are those that its Observation would hold."""
     references = tape.counts[0, REFERENCE]
@@ -206,7 +211,7 @@ def step_stirs(plant: Any, wires: Any, tape: Any, watch: Any, step: int, stamp: 
     )
 
 
-@njit(cache=True)
+@njit(cache=True, _nrt=False)
 def fly_tick(
     plant: Any,
     flight: Any,
@@ -230,7 +235,7 @@ def fly_tick(
     take_up(wires, noise.radio[tick], stamp)
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def sense(plant: Any, wires: Any, noise: Any, tape: Any, v: int, tick: int, stamp: int, start: int) -> bool:
     """What sensors and overhead tracking of one vehicle say at a tick; returns whether it ends a beacon cycle."""
     sense_imu(plant.world[0], plant.vehicles[v], plant.states[v], stamp, noise.imu[tick, v], wires.imu[v])
@@ -253,13 +258,13 @@ def sense(plant: Any, wires: Any, noise: Any, tape: Any, v: int, tick: int, stam
     return cycle_over
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def ranges_due(cycle: int, stamp: int, start: int) -> bool:
     """As description.Beacons.ranges_due."""
     return bool(stamp % cycle == 0 and stamp - cycle >= start)
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def estimate(flight: Any, wires: Any, tape: Any, v: int, stamp: int, cycle_over: bool, air: float) -> None:
     """One tick of one vehicle's estimator."""
     p, s = flight.estimator[v], flight.estimator_state[v]
@@ -275,7 +280,7 @@ def estimate(flight: Any, wires: Any, tape: Any, v: int, stamp: int, cycle_over:
         _fill_disturbance(p, s, stamp, wires.disturbance[v])
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def keep_odometry(wires: Any, tape: Any, v: int) -> None:
     """Put a vehicle's odometry on the tape, if anybody hears it there."""
     if tape.told[0]:
@@ -284,7 +289,7 @@ def keep_odometry(wires: Any, tape: Any, v: int) -> None:
         tape.counts[v, ODOMETRY] = row + 1
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def keep_track(odometry: Any, track: Any) -> None:
     """Fill one track.TRACK."""
     track.stamp = odometry.stamp
@@ -294,7 +299,7 @@ def keep_track(odometry: Any, track: Any) -> None:
         track.orientation[i] = odometry.orientation[i]
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def guide(flight: Any, wires: Any, tape: Any, v: int, stamp: int) -> None:
     """One answer of one vehicle's guidance."""
     phase = wires.status[v].phase
@@ -304,7 +309,7 @@ def guide(flight: Any, wires: Any, tape: Any, v: int, stamp: int) -> None:
     keep_answer(wires, tape, v, stamp, phase, first)
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def drive(flight: Any, wires: Any, tape: Any, v: int, stamp: int, permit: bool) -> None:
     """One answer of one vehicle's thruster driver to a wrench, where a schedule is due."""
     if schedule_due(stamp, flight.modulation_period[v]):
@@ -319,7 +324,7 @@ def drive(flight: Any, wires: Any, tape: Any, v: int, stamp: int, permit: bool) 
         keep_news(s, tape, v)
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def keep_answer(wires: Any, tape: Any, v: int, stamp: int, phase: int, first: bool) -> None:
     """Put what guidance has answered on the tape; phase: that before; first: whether it is its first answer."""
     if tape.told[0]:
@@ -339,7 +344,7 @@ def keep_answer(wires: Any, tape: Any, v: int, stamp: int, phase: int, first: bo
         tape.counts[v, STATUS] += 1
 
 
-@njit(cache=True)
+@njit(cache=True, _nrt=False)
 def advance_tick(
     plant: Any, flight: Any, wires: Any, noise: Any, tape: Any, tick: int, stamp: int, permit: bool
 ) -> None:
@@ -365,7 +370,7 @@ def advance_tick(
             tape.counts[v, VALVE_EDGE] = row
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def report_valves(plant: Any, flight: Any, wires: Any, v: int, stamp: int) -> None:
     """Tell a vehicle's estimator and driver, at a tick, the edges since the last and then which valves are open."""
     p, s, reports = flight.estimator[v], flight.estimator_state[v], wires.reports[v]
@@ -376,7 +381,7 @@ def report_valves(plant: Any, flight: Any, wires: Any, v: int, stamp: int) -> No
         _watch_valves(flight.driver[v].watch, flight.driver_state[v].watch, reports[k])
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def advance_plant(plant: Any, noise: Any, tick: int, stamp: int) -> None:
     """Let the plant advance from `stamp` by one tick, taking in its chirps; `tick` is the row of the noise."""
     for v in range(len(plant.states)):

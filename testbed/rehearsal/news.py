@@ -9,7 +9,7 @@ from numba import njit
 from testbed.rehearsal.wiring import CONCERN, FINDING, VERDICT
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def keep_news(driver: Any, tape: Any, v: int) -> None:
     """Put what safety filter, guard and the watch on the valves have to tell on the tape."""
     for k in range(driver.separation.news_count):

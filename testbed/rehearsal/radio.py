@@ -13,13 +13,13 @@ from testbed.description.ticks import due
 from testbed.model.radio import hear, send
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def sends(wires: Any, stamp: int) -> bool:
     """Whether the radio is due at a tick, ns; never where there is nobody to talk to."""
     return bool(len(wires.senders) > 1 and due(stamp, wires.radio[0].period))
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def give_out(wires: Any, tape: Any, stamp: int) -> None:
     """Tell every vehicle, where the radio is due, the newest that has come through of each partner."""
     if not sends(wires, stamp):
@@ -33,12 +33,14 @@ def give_out(wires: Any, tape: Any, stamp: int) -> None:
                 k += 1
     if tape.told[0]:
         row = tape.heard_count[0]
-        tape.heard[row, :, :] = wires.heard
+        for r in range(len(wires.heard)):
+            for k in range(len(wires.heard)):
+                tape.heard[row, r, k] = wires.heard[r, k]
         tape.heard_at[row] = stamp
         tape.heard_count[0] = row + 1
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True, _nrt=False)
 def take_up(wires: Any, uniforms: Any, stamp: int) -> None:
     """Send what everybody has estimated at this tick, where the radio is due; who is silent sends its last again.
 
