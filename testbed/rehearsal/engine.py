@@ -6,7 +6,7 @@ something (plan/quiet.py), and for random numbers.
 
 `_nrt=False`: numba does not count who uses the arrays, which cost two atomic operations for each array handed on, nearly
 half of the loop's time. The caller holds all of them as long as a call lasts, and nothing here makes an array (numba
-refuses to compile what does).
+refuses to compile what does). The kernels called here are compiled as ever (`counted`).
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from testbed.model.ranging import listen, take_ranges
 from testbed.model.schedule import accept_schedule, close_valves
 from testbed.model.tracking import sense_truth
 from testbed.plan.stirs import stirs
+from testbed.rehearsal.counted import counted
 from testbed.rehearsal.news import keep_news
 from testbed.rehearsal.radio import give_out, take_up
 from testbed.rehearsal.wiring import (
@@ -64,6 +65,10 @@ _celsius, _kelvin = njit(cache=True)(celsius), njit(cache=True)(kelvin)
 _guide = guidance.step
 _drive = thruster_driver.step
 _watch_valves = stuck_valves.accept_report
+counted(_accept_imu, _accept_ranges, _accept_commanded, _accept_report, _set_air_temperature, _fill_odometry)
+counted(_fill_disturbance, _guide, _drive, _watch_valves, _celsius, _kelvin, due, schedule_due, wrench_due)
+counted(accept_schedule, advance, close_valves, fill_open, listen, read_battery, sense_imu, sense_truth, stirs)
+counted(take_edges, take_ranges)
 
 
 @njit(cache=True, _nrt=False)

@@ -11,6 +11,9 @@ from numba import njit
 
 from testbed.description.ticks import due
 from testbed.model.radio import hear, send
+from testbed.rehearsal.counted import counted
+
+counted(due, hear, send)
 
 
 @njit(cache=True, forceinline=True, _nrt=False)

@@ -9,7 +9,7 @@ from numba import njit
 
 from testbed.description.messages import NS_PER_S, TICK_NS
 from testbed.description.rotation import cross, rotate_inverse, to_matrix
-from testbed.flight.estimation.layout import ACQUIRED, ATTITUDE, POSITION, VELOCITY
+from testbed.flight.estimation.layout import ACQUIRED, ATTITUDE, BIAS, POSITION, VELOCITY
 from testbed.flight.estimation.propagation import drag_rate, propagate_covariance, true_rate
 from testbed.flight.not_acquired import fill_not_acquired
 
@@ -95,32 +95,34 @@ def _pose_covariance(p: Any, track: Any, covariance: Any) -> None:
 @njit(cache=True)
 def _twist_covariance(p: Any, track: Any, covariance: Any) -> None:
     """Twist in base_link: δv = Rᵀ·(δv + v × δθ) + c × δω and δω = −δb − n, with n the noise of one gyro sample."""
-    P, R, v, c = track.covariance, track.rotation, track.velocity, p.centre_of_mass
-    T = np.zeros((6, 9))  # columns: velocity, attitude, bias
+    P, R, v, c, free = track.covariance, track.rotation, track.velocity, p.centre_of_mass, p.free
+    T, half = np.empty((3, 9)), np.empty((3, 9))  # T: of δv, columns velocity, attitude, bias
     for i in range(3):
         x, y, z = R[0, i], R[1, i], R[2, i]
         T[i, 0], T[i, 1], T[i, 2] = x, y, z
         T[i, 3], T[i, 4], T[i, 5] = y * v[2] - z * v[1], z * v[0] - x * v[2], x * v[1] - y * v[0]
-        T[3 + i, 6 + i] = -p.free[3 + i]
-    T[0, 7], T[0, 8] = c[2] * p.free[4], -c[1] * p.free[5]
-    T[1, 6], T[1, 8] = -c[2] * p.free[3], c[0] * p.free[5]
-    T[2, 6], T[2, 7] = c[1] * p.free[3], -c[0] * p.free[4]
-    half = np.empty((6, 9))
-    for i in range(6):
+    T[0, 6], T[0, 7], T[0, 8] = 0.0, c[2] * free[4], -c[1] * free[5]
+    T[1, 6], T[1, 7], T[1, 8] = -c[2] * free[3], 0.0, c[0] * free[5]
+    T[2, 6], T[2, 7], T[2, 8] = c[1] * free[3], -c[0] * free[4], 0.0
+    for i in range(3):
         for j in range(9):
             total = 0.0
             for k in range(9):
                 total += T[i, k] * P[VELOCITY + k, VELOCITY + j]
             half[i, j] = total
     noise = p.gyro_density * p.gyro_density / GYRO_PERIOD
-    for i in range(6):
-        for j in range(6):
+    for i in range(3):
+        for j in range(i, 3):
             total = 0.0
             for k in range(9):
                 total += half[i, k] * T[j, k]
             for k in range(6, 9):
                 total += noise * T[i, k] * T[j, k]
             covariance[i, j] = total
+            covariance[3 + i, 3 + j] = free[3 + i] * free[3 + j] * P[BIAS + i, BIAS + j]
+        for j in range(3):
+            covariance[i, 3 + j] = -free[3 + j] * (half[i, 6 + j] + noise * T[i, 6 + j])
+        covariance[3 + i, 3 + i] += noise * free[3 + i] * free[3 + i]
     for i in range(3):
         if p.free[3 + i] == 0.0:
             covariance[3 + i, 3 + i] += HELD_RATE * HELD_RATE
@@ -129,7 +131,7 @@ def _twist_covariance(p: Any, track: Any, covariance: Any) -> None:
 
 @njit(cache=True)
 def _symmetric(matrix: Any) -> None:
-    """Make the rounding of both halves the same."""
+    """Fill the lower half from the upper one."""
     for i in range(1, 6):
         for j in range(i):
             matrix[i, j] = matrix[j, i]
