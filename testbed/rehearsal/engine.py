@@ -4,9 +4,9 @@ It calls the kernels of model/ and flight/ in the order in which the nodes call 
 in between, so that both give the same numbers. Python is asked only at steps at which the conductor may decide
 something (plan/quiet.py), and for random numbers.
 
-`_nrt=False`: numba does not count who uses the arrays, which cost two atomic operations for each array handed on, nearly
-half of the loop's time. The caller holds all of them as long as a call lasts, and nothing here makes an array (numba
-refuses to compile what does). The kernels called here are compiled as ever (`counted`).
+`_nrt=False`: numba does not count who uses the arrays, which cost two atomic operations for each array handed on, and
+nearly half of the loop's time. The caller holds all of them as long as a call lasts, and nothing here makes an array
+(numba refuses to compile what does). The kernels called here are compiled as ever (`counted`).
 """
 
 from __future__ import annotations
@@ -72,49 +72,6 @@ counted(take_edges, take_ranges)
 
 
 @njit(cache=True, _nrt=False)
-def run_step(
-    plant: Any,
-    flight: Any,
-    wires: Any,
-    noise: Any,
-    tape: Any,
-    stamp: int,
-    ticks: int,
-    start: int,
-    permit: bool,
-    air: float,
-) -> None:
-    """As `run_ticks`, on an empty tape and from the first row of the noise."""
-    wind_back(tape)
-    run_ticks(plant, flight, wires, noise, tape, stamp, ticks, 0, start, permit, air)
-
-
-@njit(cache=True, forceinline=True, _nrt=False)
-def run_ticks(
-    plant: Any,
-    flight: Any,
-    wires: Any,
-    noise: Any,
-    tape: Any,
-    stamp: int,
-    ticks: int,
-    row: int,
-    start: int,
-    permit: bool,
-    air: float,
-) -> None:
-    """Go from the tick at `stamp`, already flown, through `ticks` more; the last one is flown but not advanced.
-
-    row: that of the noise for the first tick; permit: the conductor's permission to fire from `stamp` on; air: measured
-    air temperature, K; stamps ns.
-    """
-    for tick in range(ticks):
-        now = stamp + tick * TICK_NS
-        advance_tick(plant, flight, wires, noise, tape, row + tick, now, permit)
-        fly_tick(plant, flight, wires, noise, tape, row + tick, now + TICK_NS, start, permit, air)
-
-
-@njit(cache=True, _nrt=False)
 def run_steps(
     plant: Any,
     flight: Any,
@@ -134,7 +91,8 @@ def run_steps(
     """Go from the step of the conductor at `stamp` on to the next one that may decide something, at most `steps` on.
 
     Returns how many steps on that is, and True; or `pause` and False, where the planner of formations is to be asked
-    before it goes on from there as `first`. For the rest see `run_ticks`.
+    before it goes on from there as `first`. row: that of the noise for the tick after `stamp`; permit: the conductor's
+    permission to fire from `stamp` on; air: measured air temperature, K; stamps ns.
     """
     if first == 0:
         wind_back(tape)
@@ -142,7 +100,10 @@ def run_steps(
     for step in range(first, pause):
         now = stamp + step * STEP_TICKS * TICK_NS
         here = now + STEP_TICKS * TICK_NS
-        run_ticks(plant, flight, wires, noise, tape, now, STEP_TICKS, row + step * STEP_TICKS, start, permit, air)
+        for tick in range(STEP_TICKS):
+            at, its_row = now + tick * TICK_NS, row + step * STEP_TICKS + tick
+            advance_tick(plant, flight, wires, noise, tape, its_row, at, permit)
+            fly_tick(plant, flight, wires, noise, tape, its_row, at + TICK_NS, start, permit, air)
         read_step(plant, flight, wires, tape, step, here)
         if step + 1 == steps or plant.world_state[0].latch_changes != latch_changes:
             return step + 1, True

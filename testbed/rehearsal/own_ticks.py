@@ -79,7 +79,7 @@ class OwnTicks:
         permit: bool,
         air: float,
     ) -> None:
-        """As engine.run_step."""
+        """As one step in engine.run_steps."""
         engine.wind_back(tape)
         for tick in range(ticks):
             now = stamp + tick * TICK_NS

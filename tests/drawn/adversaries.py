@@ -177,7 +177,7 @@ def drawn_pushes(generator: np.random.Generator, periods: int, p) -> np.ndarray:
 def fly_step(
     plant, flight, wires, noise, tape, stamp, ticks, start, permit, estimated, air, kind, ask, bounds, centre, worst
 ):  # fmt: skip
-    """As rehearsal.engine.run_step, with the adversary in guidance's place; keeps the worst excess in `worst`."""
+    """A step as in rehearsal.engine.run_steps, the adversary in guidance's place; keeps the worst excess in `worst`."""
     tape.counts[:] = 0
     for tick in range(ticks):
         now = stamp + tick * TICK_NS

@@ -228,7 +228,7 @@ def point(it: Session, wires, stamp: int, starts: int) -> tuple:
 def fly_step(
     plant, flight, p, s, wires, noise, tape, stamp, ticks, start, begin, latched, coasts, air, told
 ):  # fmt: skip
-    """As rehearsal.engine.run_step, with docking in the place of the first vehicle's guidance."""
+    """As one step in rehearsal.engine.run_steps, with docking in the place of the first vehicle's guidance."""
     tape.counts[:] = 0
     tape.heard_count[0] = 0
     for tick in range(ticks):

@@ -122,7 +122,7 @@ def stuck(vehicle, generator):
 def fly_step(
     plant, flight, wires, noise, tape, stamp, ticks, start, begin, fails, estimated, air, targets, speeds, told
 ):  # fmt: skip
-    """As rehearsal.engine.run_step, with adversaries in guidance's place and without a radio: all hear at once."""
+    """A step as in rehearsal.engine.run_steps, adversaries in guidance's place, without a radio: all hear at once."""
     tape.counts[:] = 0
     n = len(plant.states)
     for tick in range(ticks):
