@@ -100,7 +100,7 @@ def places(count, zones, generator, keeping):
     least = keeping.planned + 1e-6
     if shape == "line" and (count - 1) * least > LONGEST:
         shape = "anywhere"
-    for _ in range(10_000):
+    for _ in range(1_000_000):
         if shape == "anywhere":
             points = np.column_stack([generator.uniform(-HALF, HALF, (count, 2)), np.zeros(count)])
         else:

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from testbed.flight.formation.beside import beside
 from testbed.flight.formation.planner import Outcome, Plan, plan
 from testbed.flight.formation.task import Limits, Task
 from testbed.flight.formation.trajectories import Motion
@@ -82,7 +83,8 @@ def watch(
     `positions` and `velocities` (V, 3) as they are known at `time`, m and m/s; `others` as they are known to move. A
     new plan is made where someone lags, where others have come in the way, or where the present plan is to stay for
     want of another. Who lags begins it where it will be, with less acceleration from now on; the rest where their
-    trajectories have them, so that these go on smoothly.
+    trajectories have them, so that these go on smoothly, and on the same trajectories where who lags finds a way
+    beside them.
     """
     if time - course.task.time < rule.pause:
         return None
@@ -103,7 +105,8 @@ def watch(
         velocities=np.where(late, velocities, expected[1]),
         in_vain=course.task.in_vain + 1 if course.plan.outcome == Outcome.STAY else 0,
     )  # fmt: skip
-    return Course(task, plan(task), course.limits)
+    kept = beside(task, course.plan.trajectories, lags) if course.plan.outcome != Outcome.STAY else None
+    return Course(task, kept or plan(task), course.limits)
 
 
 def redirect(course: Course, time: float, goals: tuple[Motion, ...], rule: Replanning) -> Course | None:

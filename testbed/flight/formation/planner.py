@@ -29,6 +29,8 @@ STRETCHES: Final = (1.12, 1.35, 1.7, 2.2)
 """Durations tried, over the least that the longest way takes alone."""
 SIDES: Final = 5
 """Patterns of passing sides tried for each duration."""
+NARROWER: Final = (0.5, 0.0)
+"""Shares of the room beside an edge that are tried where there is no way with all of it."""
 LONGER: Final = 2
 STAGGERED: Final = 20
 """What was planned in vain is tried with so many staggered ways in one of so many longer durations."""
@@ -87,12 +89,14 @@ def together(task: Task) -> Found:
     """The first duration and sides that give a plan with all margins; else the widest tight plan.
 
     Where a margin is lost anyway, one of the shortest duration that has any. Where a way off the edge of the area has
-    none with all margins, it is looked for up to the edge. What was planned in vain before is then tried with ways that
-    are staggered, other ones each time, in one of the longer durations by turns.
+    none with all margins, it is looked for nearer to the edge, in the end up to it. What was planned in vain before is
+    then tried with ways that are staggered, other ones each time, in one of the longer durations by turns.
     """
-    found = search(task, durations(task), SIDES)
-    if (found.trajectories is None or found.tight) and task.keeping.edge > 0.0:
-        task = replace(task, keeping=replace(task.keeping, edge=0.0))
+    found, edge = search(task, durations(task), SIDES), task.keeping.edge
+    for share in NARROWER if edge > 0.0 else ():
+        if found.trajectories is not None and not found.tight:
+            break
+        task = replace(task, keeping=replace(task.keeping, edge=share * edge))
         more = search(task, durations(task), SIDES)
         better = more.findings is not None and (not more.tight or wider(more.findings, found.findings))
         found = replace(more if better else found, programs=found.programs + more.programs)

@@ -93,14 +93,13 @@ class Trajectories:
 
     def sampled(self, step: float) -> tuple[Array, Array]:
         """Times (S,) from the first knot to the last, at most `step` s apart, and positions (V, S, 3)."""
-        intervals = len(self.times) - 1
-        length = self.times[1] - self.times[0]
-        per = max(int(np.ceil(length / step)), 1)
-        t = np.arange(per) * (length / per)
+        lengths = np.diff(self.times)
+        per = max(int(np.ceil(np.max(lengths) / step - ROUNDING)), 1)
+        t = np.arange(per) * (lengths / per)[:, None]
         p, v, a = self.positions[:, :-1, None], self.velocities[:, :-1, None], self.accelerations[:, :, None]
-        t_ = t[None, None, :, None]
-        inner = (p + v * t_ + 0.5 * a * t_ * t_).reshape(len(self.positions), intervals * per, 3)
-        times = (self.times[:-1, None] + t[None]).ravel()
+        t_ = t[None, :, :, None]
+        inner = (p + v * t_ + 0.5 * a * t_ * t_).reshape(len(self.positions), len(lengths) * per, 3)
+        times = (self.times[:-1, None] + t).ravel()
         return np.append(times, self.times[-1]), np.concatenate([inner, self.positions[:, -1:]], axis=1)
 
 
